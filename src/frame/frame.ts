@@ -1,0 +1,81 @@
+import type { NdArray } from 'ndarray';
+
+/** Native pixel storage: a frame keeps what the camera wrote (Uint16 stays Uint16); 64-bit integers become Float64. */
+export type PixelArray =
+  | Uint8Array
+  | Int8Array
+  | Uint16Array
+  | Int16Array
+  | Uint32Array
+  | Int32Array
+  | Float32Array
+  | Float64Array;
+
+/** A value with the header keyword (or 'option', 'rig') it came from. */
+export interface Told<T> {
+  readonly value: T;
+  readonly keyword: string;
+}
+
+export type RowOrder = 'TOP-DOWN' | 'BOTTOM-UP';
+
+/** Colour mosaic in STORED pixel order: colour of pixel (x, y) is pattern[(y % 2) * 2 + (x % 2)]. */
+export interface Mosaic {
+  readonly pattern: readonly ['R' | 'G' | 'B', 'R' | 'G' | 'B', 'R' | 'G' | 'B', 'R' | 'G' | 'B'];
+  readonly keyword: string;
+}
+
+/** What the header told. Every entry optional (null): absent, unreadable and nonsense values are null with a note. */
+export interface FrameFacts {
+  readonly camera: Told<string> | null;
+  readonly telescope: Told<string> | null;
+  readonly object: Told<string> | null;
+  /** Micrometres on the chip per pixel of THIS file (after binning). */
+  readonly pixelUm: Told<number> | null;
+  readonly binning: Told<number> | null;
+  /** Electrons per ADU. */
+  readonly gainEPerAdu: Told<number> | null;
+  readonly readNoiseE: Told<number> | null;
+  readonly pedestalAdu: Told<number> | null;
+  readonly saturationAdu: Told<number> | null;
+  /** Effective focal length (with corrector or reducer), millimetres. */
+  readonly focalLengthMm: Told<number> | null;
+  readonly apertureMm: Told<number> | null;
+  /** Seconds. */
+  readonly exposureS: Told<number> | null;
+  /** Start of exposure, UTC, ISO 8601. */
+  readonly dateObs: Told<string> | null;
+  readonly filter: Told<string> | null;
+  /** Focuser position, steps. */
+  readonly focusPosition: Told<number> | null;
+  readonly focusStepUm: Told<number> | null;
+  /** Degrees Celsius. */
+  readonly focusTemperatureC: Told<number> | null;
+  readonly sensorTemperatureC: Told<number> | null;
+  /** Degrees above the horizon. */
+  readonly altitudeDeg: Told<number> | null;
+  readonly azimuthDeg: Told<number> | null;
+  readonly pierSide: Told<'east' | 'west'> | null;
+  readonly rotatorDeg: Told<number> | null;
+  /** Absent ROWORDER is null here; the BOTTOM-UP assumption is made, and said, when the report is composed. */
+  readonly rowOrder: Told<RowOrder> | null;
+  readonly mosaic: Mosaic | null;
+}
+
+/**
+ * One sub. Pixels are 0-based, an integer coordinate is a pixel centre, x = column, y = STORED row,
+ * `pixels.data[y * width + x]` in ADU as `pixels` holds them (BZERO applied; BSCALE too).
+ */
+export interface Frame {
+  /** As the user named it: path, with [n] where an extension was chosen. */
+  readonly name: string;
+  readonly width: number;
+  readonly height: number;
+  /** Shape [height, width], row-major, contiguous, offset 0. */
+  readonly pixels: NdArray<PixelArray>;
+  /** 1 where the pixel holds no value (BLANK, NaN, infinity); null when every pixel is good. */
+  readonly mask: Uint8Array | null;
+  readonly facts: FrameFacts;
+  /** Sentences for the reader: what was odd, assumed or chosen while reading (which HDU, which plane, a lost padding). */
+  readonly notes: readonly string[];
+}
