@@ -1,0 +1,212 @@
+import * as z from 'zod';
+
+/**
+ * The report record (report.json), version 1.
+ * All angles and all x, y are on the SCREEN: degrees counter-clockwise from right, x right, y up, positions from the
+ * frame's centre. Pixels are unbinned-frame pixels of the file. A missing value is null, never NaN. Errors are 1 sigma.
+ * A later field is added with a default, so that an older report stays readable; a changed meaning is a new version.
+ */
+export const REPORT_FORMAT = 'starplumb-report';
+export const REPORT_VERSION = 1;
+
+const count = z.int().min(0);
+const error = z.number().min(0);
+const direction = z.number().min(0).max(360).describe('degrees counter-clockwise from right');
+const axis = z.number().min(0).max(180).describe('degrees counter-clockwise from right, an axis without an arrow head');
+const measured = z.object({ value: z.number(), error });
+const elongation = z.object({ value: z.number().min(1), error }).describe('major/minor axis');
+const vector = z.object({ x: z.number(), y: z.number(), error }).describe('error: of each component');
+const point = z.object({ x: z.number(), y: z.number() });
+
+export type Measured = z.infer<typeof measured>;
+export type Vector = z.infer<typeof vector>;
+
+const frameRecord = z.object({
+  file: z.string(),
+  used: z.boolean(),
+  whyNot: z.string().nullable(),
+  width: count.nullable(),
+  height: count.nullable(),
+  dateObs: z.string().nullable(),
+  exposureS: z.number().nullable(),
+  filter: z.string().nullable(),
+  starsFound: count,
+  starsFitted: count,
+  leftOut: z.record(z.string(), count).describe('stars left out, by reason'),
+  fwhmPx: z.number().min(0).nullable(),
+  elongation: z.number().min(1).nullable(),
+  camera: z.string().nullable().default(null),
+  focusPosition: z.number().nullable().default(null).describe('focuser position, steps'),
+  altitudeDeg: z.number().nullable().default(null).describe('above the horizon'),
+  sha256: z.string().nullable().default(null).describe('of the file, hexadecimal'),
+  notes: z.array(z.string()).default([]),
+});
+
+const origin = z.enum(['header', 'rig', 'option', 'assumed', 'unknown']);
+
+const scale = z.object({
+  pixelUm: z.number().positive().nullable(),
+  focalLengthMm: z.number().positive().nullable().describe('effective: with the corrector or reducer'),
+  primaryFocalLengthMm: z.number().positive().nullable(),
+  apertureMm: z.number().positive().nullable(),
+  arcsecPerPx: z.number().positive().nullable(),
+  corrector: z.object({
+    present: z.union([z.boolean(), z.literal('unknown')]),
+    magnification: z.number().positive().nullable(),
+  }),
+  from: z.object({
+    pixelUm: origin,
+    focalLengthMm: origin,
+    primaryFocalLengthMm: origin,
+    apertureMm: origin,
+    corrector: origin,
+  }),
+});
+
+const zone = z.object({
+  row: z.int().min(0).max(2).describe('0 = top of the screen'),
+  column: z.int().min(0).max(2).describe('0 = left of the screen'),
+  stars: count,
+  fwhmPx: measured.nullable(),
+  fwhmArcsec: measured.nullable(),
+  elongation: elongation.nullable(),
+  axisDeg: axis.nullable(),
+  axisErrorDeg: error.nullable(),
+  coma3: vector.nullable(),
+  trefoil3: vector.nullable(),
+});
+
+const coma = z.object({
+  uniform3: vector.nullable().describe('dimensionless, along the coma tail'),
+  linear3PerMm: measured.nullable(),
+  uniformUm: vector.nullable().describe('wavefront coefficient W131 along the coma tail'),
+  node: z.object({ xMm: z.number(), yMm: z.number(), errorMm: error }).nullable(),
+  mirrorTilt: z
+    .object({ arcmin: z.number().min(0), minus: error, plus: error })
+    .nullable()
+    .describe('[arcmin - minus, arcmin + plus] holds 68 %'),
+});
+
+const defocus = z.object({
+  centreUm: z.object({ value: z.number(), error, signKnown: z.boolean() }).nullable(),
+  tiltUm: measured.nullable().describe('|gradient| x (width |cos axis| + height |sin axis|)'),
+  tiltUpperLimitUm: z.number().min(0).nullable(),
+  axisDeg: axis.nullable().describe('steepest focus change'),
+  axisErrorDeg: error.nullable(),
+  signKnown: z.boolean(),
+  curvatureUm: measured.nullable().describe('corner minus centre'),
+});
+
+const smear = z.object({
+  px: measured.nullable(),
+  axisDeg: axis.nullable(),
+  axisErrorDeg: error.nullable(),
+  skewRatio: z.number().nullable(),
+  perFrame: z.array(z.object({ file: z.string(), px: z.number().min(0), axisDeg: axis.nullable() })),
+});
+
+const field = z.object({
+  coma,
+  defocus,
+  smear,
+  dispersion: z.object({ px: z.number().min(0), axisDeg: axis, altitudeDeg: z.number().nullable() }).nullable(),
+  astigmatism: z
+    .object({
+      uniform: vector.nullable(),
+      linearPerMm: vector.nullable(),
+      radial: measured.nullable().describe("at the frame's corner: positive radial, negative tangential"),
+    })
+    .describe("distortion e = (a2 - b2)/(a2 + b2), spin 2: the axis is half the vector's angle"),
+  trefoil: z.object({
+    uniform3: vector.nullable().describe('spin 3'),
+    directionDeg: z.number().min(0).max(120).nullable(),
+    directionErrorDeg: error.nullable(),
+  }),
+});
+
+const starShift = z.object({
+  x: z.number(),
+  y: z.number(),
+  length: z.number().min(0),
+  directionDeg: direction,
+  error,
+  from: point.describe("star A, pixels from the frame's centre"),
+  to: point.describe("target B, pixels from the frame's centre"),
+  steps: z.int().min(1).describe('how many equal moves the whole way is split into'),
+});
+
+export type StarShift = z.infer<typeof starShift>;
+
+/** Causes known today; a later version may name more, so the record takes any name. */
+export const CAUSES = [
+  'miscollimation',
+  'sensor-tilt',
+  'corrector-spacing',
+  'pinched-optics',
+  'astigmatism',
+  'tracking',
+  'dispersion',
+  'defocus',
+] as const;
+
+export type Cause = (typeof CAUSES)[number];
+
+const status = z.enum(['fault', 'within-tolerance', 'not-detected', 'not-measurable']);
+
+export type FindingStatus = z.infer<typeof status>;
+
+const finding = z.object({
+  cause: z.string().min(1),
+  status,
+  significance: z.number().min(0).nullable().describe('sigma'),
+  tolerance: z.string().nullable().describe('with its source'),
+  widensPx: z
+    .number()
+    .min(0)
+    .nullable()
+    .describe('sqrt(FWHM^2(this cause alone + seeing) - FWHM^2(seeing)) in its worst zone'),
+  directionDeg: direction.nullable(),
+  directionErrorDeg: error.nullable(),
+  axisDeg: axis.nullable(),
+  axisErrorDeg: error.nullable(),
+  starShiftPx: starShift.nullable(),
+  because: z.string(),
+  advice: z.string(),
+});
+
+const verdict = z.enum(['good', 'adjust', 'inconclusive']);
+
+export type Verdict = z.infer<typeof verdict>;
+
+export const reportSchema = z.object({
+  format: z.literal(REPORT_FORMAT),
+  version: z.literal(REPORT_VERSION),
+  created: z.iso.datetime(),
+  tool: z.object({ name: z.string(), version: z.string() }).nullable().default(null),
+  verdict,
+  headline: z.string().min(1),
+  needs: z.string().nullable(),
+  frames: z.array(frameRecord).min(1),
+  scale,
+  orientation: z.object({ rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP']), assumed: z.boolean() }),
+  zones: z.array(zone).length(9).describe('row by row from the top left of the screen'),
+  field,
+  findings: z.array(finding),
+  notes: z.array(z.string()).default([]).describe('what was assumed, odd or missing, in sentences'),
+  settings: z.record(z.string(), z.union([z.string(), z.number(), z.boolean(), z.null()])).default({}),
+});
+
+export type Report = z.infer<typeof reportSchema>;
+export type FrameRecord = Report['frames'][number];
+export type Zone = Report['zones'][number];
+export type Finding = Report['findings'][number];
+
+/** Reads a record of this or an older version; throws a ZodError whose message names every wrong place. */
+export function parseReport(json: unknown): Report {
+  return reportSchema.parse(json);
+}
+
+/** The same schema as JSON Schema (draft 2020-12), for readers in other languages. */
+export function reportJsonSchema(): unknown {
+  return z.toJSONSchema(reportSchema);
+}
