@@ -1,0 +1,58 @@
+/**
+ * Small dense symmetric systems, row-major n x n. For least squares over the field and the star kernel, where n <= 16.
+ */
+
+/**
+ * Inverse of a symmetric positive definite matrix by Cholesky decomposition (Golub & Van Loan, Matrix Computations, 4.2);
+ * null when it is not positive definite to working precision. The matrix is scaled to unit diagonal first.
+ */
+export function invertSymmetric(matrix: ArrayLike<number>, n: number): Float64Array | null {
+  const scale = new Float64Array(n);
+  for (let i = 0; i < n; i++) {
+    const d = matrix[i * n + i];
+    if (!(d > 0) || !Number.isFinite(d)) return null;
+    scale[i] = 1 / Math.sqrt(d);
+  }
+  const lower = new Float64Array(n * n);
+  for (let i = 0; i < n; i++) {
+    for (let j = 0; j <= i; j++) {
+      let sum = matrix[i * n + j] * scale[i] * scale[j];
+      for (let k = 0; k < j; k++) sum -= lower[i * n + k] * lower[j * n + k];
+      if (i === j) {
+        if (!(sum > 1e-13)) return null;
+        lower[i * n + i] = Math.sqrt(sum);
+      } else lower[i * n + j] = sum / lower[j * n + j];
+    }
+  }
+  const inverseLower = new Float64Array(n * n);
+  for (let j = 0; j < n; j++) {
+    inverseLower[j * n + j] = 1 / lower[j * n + j];
+    for (let i = j + 1; i < n; i++) {
+      let sum = 0;
+      for (let k = j; k < i; k++) sum -= lower[i * n + k] * inverseLower[k * n + j];
+      inverseLower[i * n + j] = sum / lower[i * n + i];
+    }
+  }
+  const inverse = new Float64Array(n * n);
+  for (let i = 0; i < n; i++) {
+    for (let j = 0; j <= i; j++) {
+      let sum = 0;
+      for (let k = i; k < n; k++) sum += inverseLower[k * n + i] * inverseLower[k * n + j];
+      sum *= scale[i] * scale[j];
+      inverse[i * n + j] = sum;
+      inverse[j * n + i] = sum;
+    }
+  }
+  return inverse;
+}
+
+/** matrix x vector, row-major n x n. */
+export function multiply(matrix: ArrayLike<number>, vector: ArrayLike<number>, n: number): Float64Array {
+  const out = new Float64Array(n);
+  for (let i = 0; i < n; i++) {
+    let sum = 0;
+    for (let j = 0; j < n; j++) sum += matrix[i * n + j] * vector[j];
+    out[i] = sum;
+  }
+  return out;
+}
