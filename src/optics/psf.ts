@@ -1,0 +1,305 @@
+import { type Fft2d, fft2d } from '../numeric/fft2d.ts';
+import { type Complex, ZERO } from './complex.ts';
+import { type FilterName, type WavelengthSample, wavelengths } from './filter.ts';
+import { type Pupil, pupilAt, transmission } from './pupil.ts';
+import { kolmogorovTransfer } from './seeing.ts';
+import { type Smear, STEADY, sinc, smearTransfer } from './smear.ts';
+import { effectiveFocalRatio, type Telescope, umPerArcsec } from './telescope.ts';
+import { type Coefficients, wavefrontUm } from './wavefront.ts';
+
+/** Everything but the wavefront that shapes a star's image. */
+export interface ImageConditions {
+  readonly pixelUm: number;
+  readonly filter: FilterName;
+  /** FWHM of the long exposure, the same at all wavelengths of the band; 0: none. */
+  readonly seeingArcsec: number;
+  readonly smear?: Smear;
+  /** Displacement of the image at each wavelength (atmospheric dispersion), um; none by default. */
+  readonly shiftUm?: (wavelengthUm: number) => Complex;
+  /** Where the star stands, mm from the middle; matters to a cut light cone only. */
+  readonly field?: Complex;
+  /** Wavelengths across the band; more where dispersion spreads them. */
+  readonly samples?: number;
+  readonly grid?: Grid;
+}
+
+/** Sampling of the image: `size` x `size` points, `oversample` of them to a pixel. */
+export interface Grid {
+  readonly size: number;
+  readonly oversample: number;
+}
+
+/**
+ * Image of one star integrated over pixels: `image[j * size + i]` is the share of the star's light that falls on a
+ * pixel whose centre stands at ((i - size/2), (j - size/2)) / oversample pixels from the star's ideal place.
+ */
+export interface Psf {
+  readonly size: number;
+  readonly oversample: number;
+  readonly pixelUm: number;
+  readonly image: Float32Array;
+}
+
+/** Wavelengths across a band unless said: an octave of diffraction is smooth enough that 3 serve near focus. */
+export const DEFAULT_SAMPLES = 3;
+/** Points a pixel at least, so that sixth-order interpolation between them is good to 1e-4 of the peak at FWHM 1.5 px. */
+const MIN_OVERSAMPLE = 4;
+/** The image's periodic box spans at least so many FWHM of seeing, plus the geometric blur. */
+const BOX_FWHM = 10;
+const MIN_BOX_PX = 24;
+const MAX_GRID = 2048;
+
+interface Workspace {
+  readonly fft: Fft2d;
+  readonly a: Float64Array;
+  readonly b: Float64Array;
+  readonly sum: Float64Array;
+}
+
+/** Scratch memory by grid size: content never outlives a call. */
+const workspaces = new Map<number, Workspace>();
+
+function workspace(size: number): Workspace {
+  const known = workspaces.get(size);
+  if (known) return known;
+  const made: Workspace = {
+    fft: fft2d(size),
+    a: new Float64Array(2 * size * size),
+    b: new Float64Array(2 * size * size),
+    sum: new Float64Array(size * size),
+  };
+  workspaces.set(size, made);
+  return made;
+}
+
+/** Largest distance of a ray from the ideal place, um, bounded by the sum of the terms. */
+export function blurRadiusUm(w: Coefficients, focalRatio: number): number {
+  const size = (v: Complex): number => Math.hypot(v.x, v.y);
+  return 2 * focalRatio * (2 * Math.abs(w.d) + 2 * size(w.a) + 3 * size(w.c) + 3 * size(w.t) + 4 * Math.abs(w.s));
+}
+
+function smearRadiusUm(smear: Smear): number {
+  const size = (v: Complex): number => Math.hypot(v.x, v.y);
+  return (
+    size(smear.driftUm) / 2 + 3 * smear.jitterUm + 3 * size(smear.shakeUm) + size(smear.jumpUm) + size(smear.swingUm)
+  );
+}
+
+/** Smallest grid that neither aliases the diffraction at the shortest wavelength nor wraps the image round. */
+export function gridFor(telescope: Telescope, w: Coefficients, conditions: ImageConditions): Grid {
+  const focalRatio = effectiveFocalRatio(telescope);
+  const shortest = wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES)[0]?.um ?? 0.55;
+  const oversample = Math.max(MIN_OVERSAMPLE, Math.ceil(conditions.pixelUm / (0.5 * shortest * focalRatio)));
+  const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
+  const airyUm = 2.44 * shortest * focalRatio;
+  const boxUm = Math.max(
+    MIN_BOX_PX * conditions.pixelUm,
+    BOX_FWHM * Math.hypot(seeingUm, airyUm, conditions.pixelUm) +
+      2.2 * (blurRadiusUm(w, focalRatio) + smearRadiusUm(conditions.smear ?? STEADY)),
+  );
+  let size = 64;
+  while ((size * conditions.pixelUm) / oversample < boxUm && size < MAX_GRID) size *= 2;
+  return { size, oversample };
+}
+
+/** Writes A exp(2 pi i W / lambda) into the grid's first rows; returns how many rows are used. */
+function writePupil(
+  field: Float64Array,
+  size: number,
+  pupil: Pupil,
+  w: Coefficients,
+  shiftUm: Complex,
+  across: number,
+  wavelengthUm: number,
+  focalRatio: number,
+): number {
+  const step = 2 / across;
+  const reach = Math.ceil(across / 2);
+  const rows = 2 * reach + 1;
+  // A shift u of the image is a wavefront slope u / (2N) over the unit pupil.
+  const tiltX = shiftUm.x / (2 * focalRatio);
+  const tiltY = shiftUm.y / (2 * focalRatio);
+  const wave = (2 * Math.PI) / wavelengthUm;
+  field.fill(0, 0, 2 * rows * size);
+  for (let j = -reach; j <= reach; j++) {
+    const y = j * step;
+    for (let i = -reach; i <= reach; i++) {
+      const x = i * step;
+      const open = transmission(pupil, x, y, step);
+      if (open === 0) continue;
+      const phase = wave * (wavefrontUm(w, x, y) + tiltX * x + tiltY * y);
+      const at = 2 * ((j + reach) * size + i + reach);
+      field[at] = open * Math.cos(phase);
+      field[at + 1] = open * Math.sin(phase);
+    }
+  }
+  return rows;
+}
+
+/**
+ * Diffraction image summed over wavelengths, TRANSPOSED, its origin at index 0 and periodic, not normalised:
+ * I = |FFT{A exp(2 pi i W / lambda)}|^2 with the kernel exp(-i...), pixel = lambda N (pupil diameter / grid).
+ */
+function diffraction(
+  telescope: Telescope,
+  w: Coefficients,
+  conditions: ImageConditions,
+  lights: readonly WavelengthSample[],
+  grid: Grid,
+  work: Workspace,
+): void {
+  const { size } = grid;
+  const stepUm = conditions.pixelUm / grid.oversample;
+  const focalRatio = effectiveFocalRatio(telescope);
+  const pupil = pupilAt(telescope, conditions.field ?? ZERO);
+  work.sum.fill(0);
+  for (const light of lights) {
+    const across = (size * stepUm) / (light.um * focalRatio);
+    if (2 * Math.ceil(across / 2) + 1 > size) {
+      throw new RangeError(`the grid of ${size} points is too coarse for ${light.um} um at f/${focalRatio}`);
+    }
+    const shift = conditions.shiftUm?.(light.um) ?? ZERO;
+    const rows = writePupil(work.a, size, pupil, w, shift, across, light.um, focalRatio);
+    work.fft.transform(work.a, work.b, rows);
+    // The same light spreads over a pupil of across^2 cells at each wavelength.
+    const weight = light.weight / across ** 2;
+    for (let i = 0; i < size * size; i++) {
+      const re = work.b[2 * i] as number;
+      const im = work.b[2 * i + 1] as number;
+      work.sum[i] = (work.sum[i] as number) + weight * (re * re + im * im);
+    }
+  }
+}
+
+interface Transfer {
+  readonly key: string;
+  readonly re: Float64Array;
+  readonly im: Float64Array | null;
+}
+
+let lastTransfer: Transfer | null = null;
+
+/** Seeing, pixel and smear on the grid's frequencies; the last one is kept since a frame's stars share it. */
+function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Grid): Transfer {
+  const smear = conditions.smear ?? STEADY;
+  const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
+  const key = JSON.stringify([grid, conditions.pixelUm, seeingUm, smear]);
+  if (lastTransfer?.key === key) return lastTransfer;
+  const { size, oversample } = grid;
+  const moving = Object.keys(STEADY).some((name) => {
+    const part = smear[name as keyof Smear];
+    return typeof part === 'number' ? name === 'jitterUm' && part !== 0 : part.x !== 0 || part.y !== 0;
+  });
+  const re = new Float64Array(size * size);
+  const im = moving ? new Float64Array(size * size) : null;
+  const perUm = oversample / (size * conditions.pixelUm);
+  for (let j = 0; j < size; j++) {
+    const fy = (j < size / 2 ? j : j - size) * perUm;
+    for (let i = 0; i < size; i++) {
+      const fx = (i < size / 2 ? i : i - size) * perUm;
+      const round =
+        kolmogorovTransfer(seeingUm, Math.hypot(fx, fy)) *
+        sinc(fx * conditions.pixelUm) *
+        sinc(fy * conditions.pixelUm);
+      if (im === null || round < 1e-12) {
+        re[j * size + i] = round;
+        continue;
+      }
+      const moved = smearTransfer(smear, fx, fy);
+      re[j * size + i] = round * moved.x;
+      im[j * size + i] = round * moved.y;
+    }
+  }
+  lastTransfer = { key, re, im };
+  return lastTransfer;
+}
+
+/** Image of a star: diffraction at each wavelength, long-exposure seeing, smear, pixel integration. */
+export function starImage(telescope: Telescope, w: Coefficients, conditions: ImageConditions): Psf {
+  const grid = conditions.grid ?? gridFor(telescope, w, conditions);
+  const { size, oversample } = grid;
+  const lights = wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES);
+  const work = workspace(size);
+  diffraction(telescope, w, conditions, lights, grid, work);
+
+  const count = size * size;
+  for (let i = 0; i < count; i++) {
+    work.a[2 * i] = work.sum[i] as number;
+    work.a[2 * i + 1] = 0;
+  }
+  work.fft.transform(work.a, work.b);
+  const transfer = transferOf(telescope, conditions, grid);
+  const total = work.b[0] as number;
+  for (let i = 0; i < count; i++) {
+    const re = work.b[2 * i] as number;
+    const im = work.b[2 * i + 1] as number;
+    const tRe = transfer.re[i] as number;
+    const tIm = transfer.im === null ? 0 : (transfer.im[i] as number);
+    work.a[2 * i] = re * tRe - im * tIm;
+    work.a[2 * i + 1] = re * tIm + im * tRe;
+  }
+  // A forward transform in place of the inverse gives the image turned by 180 degrees and transposed: undone on copying.
+  work.fft.transform(work.a, work.b);
+  const image = new Float32Array(count);
+  const norm = (oversample * oversample) / (total * count);
+  const half = size / 2;
+  for (let j = 0; j < size; j++) {
+    const fromY = (size + half - j) % size;
+    for (let i = 0; i < size; i++) {
+      const fromX = (size + half - i) % size;
+      image[j * size + i] = (work.b[2 * (fromX * size + fromY)] as number) * norm;
+    }
+  }
+  return { size, oversample, pixelUm: conditions.pixelUm, image };
+}
+
+/** Lagrange weights of six equal steps -2..3 at fraction f of the middle one. */
+function sixWeights(f: number): Float64Array {
+  const weights = new Float64Array(6);
+  for (let k = 0; k < 6; k++) {
+    let weight = 1;
+    for (let m = 0; m < 6; m++) if (m !== k) weight *= (f + 2 - m) / (k - m);
+    weights[k] = weight;
+  }
+  return weights;
+}
+
+/** Largest half width, pixels, of a stamp that stays inside the image at every phase. */
+export function maxHalfSize(psf: Pick<Psf, 'size' | 'oversample'>): number {
+  return Math.floor((psf.size / 2 - 4) / psf.oversample - 1);
+}
+
+/**
+ * The star on camera pixels, (2 halfSize + 1)^2 values, row-major: the star's ideal place stands (xFraction, yFraction)
+ * right of and above (in stored rows) the middle pixel's centre, each in [-1, 1]. Values are shares of the star's light.
+ */
+export function stampAt(psf: Psf, xFraction: number, yFraction: number, halfSize: number): Float64Array {
+  if (halfSize > maxHalfSize(psf)) {
+    throw new RangeError(`halfSize must be at most ${maxHalfSize(psf)} for this image, got ${halfSize}`);
+  }
+  const { size, oversample, image } = psf;
+  const width = 2 * halfSize + 1;
+  const startX = size / 2 - (halfSize + xFraction) * oversample;
+  const startY = size / 2 - (halfSize + yFraction) * oversample;
+  const firstX = Math.floor(startX);
+  const firstY = Math.floor(startY);
+  const wx = sixWeights(startX - firstX);
+  const wy = sixWeights(startY - firstY);
+  const line = new Float64Array(2 * halfSize * oversample + 6);
+  const stamp = new Float64Array(width * width);
+  for (let j = 0; j < width; j++) {
+    const row = firstY + j * oversample - 2;
+    line.fill(0);
+    for (let k = 0; k < 6; k++) {
+      const weight = wy[k] as number;
+      const at = (row + k) * size + firstX - 2;
+      for (let i = 0; i < line.length; i++) line[i] = (line[i] as number) + weight * (image[at + i] as number);
+    }
+    for (let i = 0; i < width; i++) {
+      let sum = 0;
+      for (let k = 0; k < 6; k++) sum += (wx[k] as number) * (line[i * oversample + k] as number);
+      stamp[j * width + i] = sum;
+    }
+  }
+  return stamp;
+}
