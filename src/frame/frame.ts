@@ -1,15 +1,7 @@
 import type { NdArray } from 'ndarray';
+import type { PixelArray } from '../fits/pixels.ts';
 
-/** Native pixel storage: a frame keeps what the camera wrote (Uint16 stays Uint16); 64-bit integers become Float64. */
-export type PixelArray =
-  | Uint8Array
-  | Int8Array
-  | Uint16Array
-  | Int16Array
-  | Uint32Array
-  | Int32Array
-  | Float32Array
-  | Float64Array;
+export type { PixelArray };
 
 /** A value with the header keyword (or 'option', 'rig') it came from. */
 export interface Told<T> {
