@@ -17,6 +17,14 @@ export interface Mosaic {
   readonly keyword: string;
 }
 
+/** Which sites of a colour mosaic are green, as the data themselves say (headers lie). */
+export interface GreenSites {
+  /** Green pixels have ((x + y) & 1) === greenParity, in stored pixels. */
+  readonly greenParity: 0 | 1;
+  /** True where the pixels decided, false where they could not and the header's word was taken. */
+  readonly fromData: boolean;
+}
+
 /** What the header told. Every entry optional (null): absent, unreadable and nonsense values are null with a note. */
 export interface FrameFacts {
   readonly camera: Told<string> | null;
@@ -68,6 +76,8 @@ export interface Frame {
   /** 1 where the pixel holds no value (BLANK, NaN, infinity); null when every pixel is good. */
   readonly mask: Uint8Array | null;
   readonly facts: FrameFacts;
+  /** Null for a mono frame. `facts.mosaic` is what the header claimed. */
+  readonly mosaic: GreenSites | null;
   /** Sentences for the reader: what was odd, assumed or chosen while reading (which HDU, which plane, a lost padding). */
   readonly notes: readonly string[];
 }
