@@ -1,11 +1,11 @@
 import { type Fft2d, fft2d } from '../numeric/fft2d.ts';
-import { type Complex, ZERO } from './complex.ts';
+import { add, type Complex, length, scale, ZERO } from './complex.ts';
 import { type FilterName, type WavelengthSample, wavelengths } from './filter.ts';
 import { type Pupil, pupilAt, transmission } from './pupil.ts';
 import { kolmogorovTransfer } from './seeing.ts';
 import { type Smear, STEADY, sinc, smearTransfer } from './smear.ts';
 import { effectiveFocalRatio, type Telescope, umPerArcsec } from './telescope.ts';
-import { type Coefficients, wavefrontUm } from './wavefront.ts';
+import { type Coefficients, centroidUm, wavefrontUm } from './wavefront.ts';
 
 /** Everything but the wavefront that shapes a star's image. */
 export interface ImageConditions {
@@ -16,6 +16,8 @@ export interface ImageConditions {
   readonly smear?: Smear;
   /** Displacement of the image at each wavelength (atmospheric dispersion), um; none by default. */
   readonly shiftUm?: (wavelengthUm: number) => Complex;
+  /** Puts the centre of gravity that coma displaces on the ideal place, so that the image needs a smaller box. */
+  readonly recentred?: boolean;
   /** Where the star stands, mm from the middle; matters to a cut light cone only. */
   readonly field?: Complex;
   /** Wavelengths across the band; more where dispersion spreads them. */
@@ -45,7 +47,7 @@ export const DEFAULT_SAMPLES = 3;
 /** Points a pixel at least, so that sixth-order interpolation between them is good to 1e-4 of the peak at FWHM 1.5 px. */
 const MIN_OVERSAMPLE = 4;
 /** The image's periodic box spans at least so many FWHM of seeing, plus the geometric blur. */
-const BOX_FWHM = 10;
+const BOX_FWHM = 8;
 const MIN_BOX_PX = 24;
 const MAX_GRID = 2048;
 
@@ -72,30 +74,37 @@ function workspace(size: number): Workspace {
   return made;
 }
 
-/** Largest distance of a ray from the ideal place, um, bounded by the sum of the terms. */
+/** Largest distance of a ray from the light's centre of gravity, um, bounded by the sum of the terms. */
 export function blurRadiusUm(w: Coefficients, focalRatio: number): number {
-  const size = (v: Complex): number => Math.hypot(v.x, v.y);
-  return 2 * focalRatio * (2 * Math.abs(w.d) + 2 * size(w.a) + 3 * size(w.c) + 3 * size(w.t) + 4 * Math.abs(w.s));
+  return 2 * focalRatio * (2 * Math.abs(w.d) + 2 * length(w.a) + 2 * length(w.c) + 3 * length(w.t) + 4 * Math.abs(w.s));
 }
 
 function smearRadiusUm(smear: Smear): number {
-  const size = (v: Complex): number => Math.hypot(v.x, v.y);
   return (
-    size(smear.driftUm) / 2 + 3 * smear.jitterUm + 3 * size(smear.shakeUm) + size(smear.jumpUm) + size(smear.swingUm)
+    length(smear.driftUm) / 2 +
+    3 * smear.jitterUm +
+    3 * length(smear.shakeUm) +
+    length(smear.jumpUm) +
+    length(smear.swingUm)
   );
 }
 
 /** Smallest grid that neither aliases the diffraction at the shortest wavelength nor wraps the image round. */
-export function gridFor(telescope: Telescope, w: Coefficients, conditions: ImageConditions): Grid {
+export function gridFor(telescope: Telescope, w: Coefficients, conditions: ImageConditions, boxFwhm = BOX_FWHM): Grid {
   const focalRatio = effectiveFocalRatio(telescope);
   const shortest = wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES)[0]?.um ?? 0.55;
-  const oversample = Math.max(MIN_OVERSAMPLE, Math.ceil(conditions.pixelUm / (0.5 * shortest * focalRatio)));
   const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
+  // Diffraction is sampled at lambda N / 2, or a little coarser where seeing wipes out its finest part anyway.
+  const finest = (seeingUm >= 2 * shortest * focalRatio ? 0.6 : 0.5) * shortest * focalRatio;
+  const oversample = Math.max(MIN_OVERSAMPLE, Math.ceil(conditions.pixelUm / finest));
   const airyUm = 2.44 * shortest * focalRatio;
   const boxUm = Math.max(
     MIN_BOX_PX * conditions.pixelUm,
-    BOX_FWHM * Math.hypot(seeingUm, airyUm, conditions.pixelUm) +
-      2.2 * (blurRadiusUm(w, focalRatio) + smearRadiusUm(conditions.smear ?? STEADY)),
+    boxFwhm * Math.hypot(seeingUm, airyUm, conditions.pixelUm) +
+      2.1 *
+        (blurRadiusUm(w, focalRatio) +
+          (conditions.recentred === true ? 0 : length(centroidUm(telescope, w))) +
+          smearRadiusUm(conditions.smear ?? STEADY)),
   );
   let size = 64;
   while ((size * conditions.pixelUm) / oversample < boxUm && size < MAX_GRID) size *= 2;
@@ -152,21 +161,22 @@ function diffraction(
   const stepUm = conditions.pixelUm / grid.oversample;
   const focalRatio = effectiveFocalRatio(telescope);
   const pupil = pupilAt(telescope, conditions.field ?? ZERO);
+  const back = conditions.recentred === true ? scale(centroidUm(telescope, w), -1) : ZERO;
   work.sum.fill(0);
   for (const light of lights) {
     const across = (size * stepUm) / (light.um * focalRatio);
     if (2 * Math.ceil(across / 2) + 1 > size) {
       throw new RangeError(`the grid of ${size} points is too coarse for ${light.um} um at f/${focalRatio}`);
     }
-    const shift = conditions.shiftUm?.(light.um) ?? ZERO;
+    const shift = add(conditions.shiftUm?.(light.um) ?? ZERO, back);
     const rows = writePupil(work.a, size, pupil, w, shift, across, light.um, focalRatio);
     work.fft.transform(work.a, work.b, rows);
     // The same light spreads over a pupil of across^2 cells at each wavelength.
     const weight = light.weight / across ** 2;
     for (let i = 0; i < size * size; i++) {
-      const re = work.b[2 * i] as number;
-      const im = work.b[2 * i + 1] as number;
-      work.sum[i] = (work.sum[i] as number) + weight * (re * re + im * im);
+      const re = work.b[2 * i];
+      const im = work.b[2 * i + 1];
+      work.sum[i] = work.sum[i] + weight * (re * re + im * im);
     }
   }
 }
@@ -224,17 +234,17 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
 
   const count = size * size;
   for (let i = 0; i < count; i++) {
-    work.a[2 * i] = work.sum[i] as number;
+    work.a[2 * i] = work.sum[i];
     work.a[2 * i + 1] = 0;
   }
   work.fft.transform(work.a, work.b);
   const transfer = transferOf(telescope, conditions, grid);
-  const total = work.b[0] as number;
+  const total = work.b[0];
   for (let i = 0; i < count; i++) {
-    const re = work.b[2 * i] as number;
-    const im = work.b[2 * i + 1] as number;
-    const tRe = transfer.re[i] as number;
-    const tIm = transfer.im === null ? 0 : (transfer.im[i] as number);
+    const re = work.b[2 * i];
+    const im = work.b[2 * i + 1];
+    const tRe = transfer.re[i];
+    const tIm = transfer.im === null ? 0 : transfer.im[i];
     work.a[2 * i] = re * tRe - im * tIm;
     work.a[2 * i + 1] = re * tIm + im * tRe;
   }
@@ -247,7 +257,7 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
     const fromY = (size + half - j) % size;
     for (let i = 0; i < size; i++) {
       const fromX = (size + half - i) % size;
-      image[j * size + i] = (work.b[2 * (fromX * size + fromY)] as number) * norm;
+      image[j * size + i] = work.b[2 * (fromX * size + fromY)] * norm;
     }
   }
   return { size, oversample, pixelUm: conditions.pixelUm, image };
@@ -291,13 +301,13 @@ export function stampAt(psf: Psf, xFraction: number, yFraction: number, halfSize
     const row = firstY + j * oversample - 2;
     line.fill(0);
     for (let k = 0; k < 6; k++) {
-      const weight = wy[k] as number;
+      const weight = wy[k];
       const at = (row + k) * size + firstX - 2;
-      for (let i = 0; i < line.length; i++) line[i] = (line[i] as number) + weight * (image[at + i] as number);
+      for (let i = 0; i < line.length; i++) line[i] = line[i] + weight * image[at + i];
     }
     for (let i = 0; i < width; i++) {
       let sum = 0;
-      for (let k = 0; k < 6; k++) sum += (wx[k] as number) * (line[i * oversample + k] as number);
+      for (let k = 0; k < 6; k++) sum += wx[k] * line[i * oversample + k];
       stamp[j * width + i] = sum;
     }
   }

@@ -156,6 +156,11 @@ export function wavefrontAt(telescope: Telescope, state: OpticalState, z: Comple
   return correctedWavefront(telescope, telescope.corrector, state, z);
 }
 
+/** Where coma puts the light's centre of gravity, um from the chief ray: 2N c (1 + obstruction^2). */
+export function centroidUm(telescope: Telescope, w: Coefficients): Complex {
+  return scale(w.c, 2 * effectiveFocalRatio(telescope) * (1 + telescope.obstruction ** 2));
+}
+
 /** Wavefront at one point of the unit pupil, um. */
 export function wavefrontUm(w: Coefficients, x: number, y: number): number {
   const r2 = x * x + y * y;

@@ -1,0 +1,161 @@
+import { seededRandom } from '../numeric/random.ts';
+import { type Camera, centreOf, expose, type MosaicPattern, USUAL_CAMERA } from './camera.ts';
+import type { Complex } from './complex.ts';
+import { dispersionShift } from './dispersion.ts';
+import type { FilterName } from './filter.ts';
+import { imageField } from './imageField.ts';
+import { type ImageConditions, maxHalfSize, type Psf, stampAt } from './psf.ts';
+import { type Smear, STEADY } from './smear.ts';
+import { type Star, type StarCounts, scatterStars, USUAL_STARS } from './starList.ts';
+import { ALIGNED, type OpticalState } from './state.ts';
+import { EXAMPLE_TELESCOPE, type Telescope } from './telescope.ts';
+
+/** Everything one sub is drawn from. Directions in stored axes. */
+export interface Scene {
+  readonly telescope: Telescope;
+  readonly state: OpticalState;
+  readonly camera: Camera;
+  readonly filter: FilterName;
+  readonly seeingArcsec: number;
+  readonly smear: Smear;
+  /** null: no dispersion is drawn. `zenith`: unit vector on the sensor towards the zenith. */
+  readonly atmosphere: { readonly altitudeDeg: number; readonly zenith: Complex } | null;
+  readonly stars: StarCounts | readonly Star[];
+  /** Electrons of sky light a pixel in the middle of the frame. */
+  readonly skyE: number;
+  /** Places of the stars. */
+  readonly fieldSeed: number;
+  /** Photon and read noise. */
+  readonly noiseSeed: number;
+  /** Hot pixels. */
+  readonly cameraSeed: number;
+}
+
+export const USUAL_SCENE: Scene = {
+  telescope: EXAMPLE_TELESCOPE,
+  state: ALIGNED,
+  camera: USUAL_CAMERA,
+  filter: 'L',
+  seeingArcsec: 2.5,
+  smear: STEADY,
+  atmosphere: null,
+  stars: USUAL_STARS,
+  skyE: 400,
+  fieldSeed: 1,
+  noiseSeed: 1,
+  cameraSeed: 1,
+};
+
+export interface DrawnFrame {
+  readonly width: number;
+  readonly height: number;
+  /** ADU, row-major in stored order. */
+  readonly pixels: Uint16Array;
+  readonly stars: readonly Star[];
+}
+
+/** A stamp ends where the star's light falls under this share of the sky's noise. */
+const STAMP_EDGE = 0.05;
+const STAMP_SIZES = [6, 9, 13, 18, 25, 35, 50, 70, 100];
+/** Wavelengths where dispersion pulls them apart. */
+const DISPERSED_SAMPLES = 9;
+
+/** Field position of a pixel, mm. */
+export function fieldAt(camera: Camera, x: number, y: number): Complex {
+  const centre = centreOf(camera);
+  return { x: ((x - centre.x) * camera.pixelUm) / 1000, y: ((y - centre.y) * camera.pixelUm) / 1000 };
+}
+
+function halfSizeFor(psf: Psf, electrons: number, noiseE: number): number {
+  const largest = maxHalfSize(psf);
+  const middle = psf.size / 2;
+  for (const half of STAMP_SIZES) {
+    if (half >= largest) break;
+    const away = half * psf.oversample;
+    let edge = 0;
+    for (let i = -away; i <= away; i++) {
+      edge = Math.max(
+        edge,
+        psf.image[(middle - away) * psf.size + middle + i],
+        psf.image[(middle + away) * psf.size + middle + i],
+        psf.image[(middle + i) * psf.size + middle - away],
+        psf.image[(middle + i) * psf.size + middle + away],
+      );
+    }
+    if (edge * electrons < STAMP_EDGE * noiseE) return half;
+  }
+  return largest;
+}
+
+/** Adds the stars as one filter sees them; with a mosaic, to the pixels of one colour only. */
+function addStars(
+  light: Float32Array,
+  scene: Scene,
+  stars: readonly Star[],
+  filter: FilterName,
+  colour: { pattern: MosaicPattern; name: 'R' | 'G' | 'B' } | null,
+): void {
+  const { camera, telescope } = scene;
+  const conditions: Omit<ImageConditions, 'field' | 'grid' | 'recentred'> = {
+    pixelUm: camera.pixelUm,
+    filter,
+    seeingArcsec: scene.seeingArcsec,
+    smear: scene.smear,
+    ...(scene.atmosphere === null
+      ? {}
+      : {
+          shiftUm: dispersionShift(telescope, filter, scene.atmosphere.altitudeDeg, scene.atmosphere.zenith),
+          samples: DISPERSED_SAMPLES,
+        }),
+  };
+  const field = imageField(telescope, scene.state, conditions, {
+    halfWidthMm: (camera.width * camera.pixelUm) / 2000,
+    halfHeightMm: (camera.height * camera.pixelUm) / 2000,
+  });
+  const noiseE = Math.sqrt(scene.skyE + camera.readNoiseE ** 2);
+  const inOrder = [...stars].sort((a, b) => a.y - b.y);
+  for (const star of inOrder) {
+    const z = fieldAt(camera, star.x, star.y);
+    const half = halfSizeFor(field.nearest(z), star.electrons, noiseE);
+    const place = field.placePx(z);
+    const column = Math.round(star.x + place.x);
+    const row = Math.round(star.y + place.y);
+    const stamp = stampAt(field.at(z, half + 1), star.x + place.x - column, star.y + place.y - row, half);
+    field.forgetBelow(z.y);
+    const width = 2 * half + 1;
+    for (let j = 0; j < width; j++) {
+      const y = row + j - half;
+      if (y < 0 || y >= camera.height) continue;
+      for (let i = 0; i < width; i++) {
+        const x = column + i - half;
+        if (x < 0 || x >= camera.width) continue;
+        if (colour !== null && colour.pattern[(y % 2) * 2 + (x % 2)] !== colour.name) continue;
+        const at = y * camera.width + x;
+        light[at] = light[at] + star.electrons * stamp[j * width + i];
+      }
+    }
+  }
+}
+
+const MOSAIC_FILTERS = { R: 'mosaic-red', G: 'mosaic-green', B: 'mosaic-blue' } as const;
+
+/** Draws one sub: the same scene gives the same bytes. */
+export function drawFrame(scene: Scene): DrawnFrame {
+  const { camera } = scene;
+  const stars = isList(scene.stars)
+    ? scene.stars
+    : scatterStars(scene.stars, camera.width, camera.height, seededRandom(scene.fieldSeed, 'stars'));
+  const light = new Float32Array(camera.width * camera.height).fill(scene.skyE);
+  if (camera.mosaic === null) addStars(light, scene, stars, scene.filter, null);
+  else {
+    for (const name of ['R', 'G', 'B'] as const) {
+      addStars(light, scene, stars, MOSAIC_FILTERS[name], { pattern: camera.mosaic, name });
+    }
+  }
+  const pixels = expose(light, camera, scene.cameraSeed, seededRandom(scene.noiseSeed, 'noise'));
+  return { width: camera.width, height: camera.height, pixels, stars };
+}
+
+function isList(stars: StarCounts | readonly Star[]): stars is readonly Star[] {
+  return Array.isArray(stars);
+}
