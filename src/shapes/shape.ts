@@ -32,6 +32,8 @@ export interface Shape {
   readonly trefoil3: { readonly x: number; readonly y: number; readonly error: number };
   /** Peak over its noise in one pixel. */
   readonly peakSnr: number;
+  /** Weighted RMS residual of the fit over the amplitude: how far the star is from a Gaussian. */
+  readonly misfit: number;
 }
 
 /** Elongation = major/minor, >= 1. */

@@ -1,0 +1,322 @@
+import { invertSymmetric } from '../numeric/linear.ts';
+import type { Stamp } from './stamp.ts';
+
+/**
+ * f(x, y) = A exp(-(a dx^2 + b dx dy + c dy^2)) + B, dx = x - x0, dy = y - y0: the seven numbers of one star.
+ * The profile is the star as the pixels recorded it, that is after pixel integration.
+ */
+export interface GaussianParameters {
+  /** Relative to the stamp's origin, pixels. */
+  x0: number;
+  y0: number;
+  amplitude: number;
+  a: number;
+  b: number;
+  c: number;
+  background: number;
+}
+
+export interface GaussianFit {
+  readonly parameters: GaussianParameters;
+  /** 7 x 7 row-major, order amplitude, x0, y0, a, b, c, background. */
+  readonly covariance: Float64Array;
+  readonly iterations: number;
+  /** Weighted RMS residual over the amplitude: how far the star is from a Gaussian. */
+  readonly misfit: number;
+}
+
+export const PARAMETERS = 7;
+const MAX_ITERATIONS = 40;
+/** Stop when an accepted step gains less than this share of chi-square. */
+export const TOLERANCE = 1e-8;
+/** Enough for the size of the next window. */
+export const ROUGH = 1e-3;
+/** Quadratic form's limits, 1/px^2: sigma between 0.27 and 60 px. */
+const FORM_MIN = 1.4e-4;
+const FORM_MAX = 7;
+
+/** Model value and its seven derivatives at one pixel; `out` receives d/dA, d/dx0, d/dy0, d/da, d/db, d/dc, d/dB. */
+export function gaussianJacobian(p: GaussianParameters, x: number, y: number, out: Float64Array): number {
+  const dx = x - p.x0;
+  const dy = y - p.y0;
+  const g = Math.exp(-(p.a * dx * dx + p.b * dx * dy + p.c * dy * dy));
+  const ag = p.amplitude * g;
+  out[0] = g;
+  out[1] = ag * (2 * p.a * dx + p.b * dy);
+  out[2] = ag * (p.b * dx + 2 * p.c * dy);
+  out[3] = -ag * dx * dx;
+  out[4] = -ag * dx * dy;
+  out[5] = -ag * dy * dy;
+  out[6] = 1;
+  return ag + p.background;
+}
+
+const jacobian = new Float64Array(PARAMETERS);
+const normal = new Float64Array(PARAMETERS * PARAMETERS);
+const gradient = new Float64Array(PARAMETERS);
+const damped = new Float64Array(PARAMETERS * PARAMETERS);
+
+/**
+ * Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431) with Marquardt's scaling of the diagonal and analytic Jacobian.
+ * Every pixel weighs the same but for the window's soft edge: with photon weights a bright star would be fitted by another
+ * profile than a faint one, and its width would depend on its brightness. The errors do know the photon noise: the
+ * covariance is H^-1 (sum w^2 J J' var) H^-1 with var = noise^2 + max(f - B, 0) / gain.
+ * Null when it does not converge or ends on a limit.
+ */
+export function fitGaussian(
+  stamp: Stamp,
+  start: GaussianParameters,
+  noise: number,
+  gainEPerAdu: number,
+  tolerance = TOLERANCE,
+): GaussianFit | null {
+  if (stamp.count < PARAMETERS + 3) return null;
+  let p = { ...start };
+  let lambda = 1e-2;
+  let chi2 = accumulate(stamp, p);
+  if (!Number.isFinite(chi2)) return null;
+  let iterations = 0;
+  let converged = false;
+  while (iterations < MAX_ITERATIONS && !converged) {
+    iterations++;
+    let accepted = false;
+    for (let attempt = 0; attempt < 12 && !accepted; attempt++) {
+      damped.set(normal);
+      for (let j = 0; j < PARAMETERS; j++) damped[j * PARAMETERS + j] *= 1 + lambda;
+      const inverse = invertSymmetric(damped, PARAMETERS);
+      const next = inverse === null ? null : step(p, inverse);
+      const nextChi2 = next === null ? Infinity : chiSquare(stamp, next);
+      if (next !== null && nextChi2 <= chi2) {
+        converged = chi2 - nextChi2 <= tolerance * chi2;
+        p = next;
+        chi2 = nextChi2;
+        lambda = Math.max(1e-7, lambda * 0.2);
+        accepted = true;
+      } else lambda *= 6;
+    }
+    // No step gains anything any more: the minimum to working precision, if the start was any good.
+    if (!accepted) converged = true;
+    if (!converged) accumulate(stamp, p);
+  }
+  if (!converged) return null;
+  const covariance = sandwich(stamp, p, noise, gainEPerAdu);
+  if (covariance === null) return null;
+  let weights = 0;
+  for (let k = 0; k < stamp.count; k++) weights += stamp.weight[k];
+  return { parameters: p, covariance, iterations, misfit: Math.sqrt(chi2 / weights) / p.amplitude };
+}
+
+/** Sums of w g^2 x^i y^j, i + j <= 4. */
+const moments = new Float64Array(15);
+const MONOMIALS: readonly (readonly [number, number])[] = [
+  [0, 0],
+  [1, 0],
+  [0, 1],
+  [2, 0],
+  [1, 1],
+  [0, 2],
+];
+/** Place of x^i y^j in `moments`, ordered by total degree and then by j. */
+const place = (i: number, j: number): number => ((i + j) * (i + j + 1)) / 2 + j;
+const PRODUCT_PLACE = MONOMIALS.map(([i, j]) => MONOMIALS.map(([k, l]) => place(i + k, j + l)));
+const withConstant = new Float64Array(6);
+const withResidual = new Float64Array(6);
+/** Columns of the Jacobian over g in terms of the monomials: transform[parameter][monomial]. */
+const transform = new Float64Array(36);
+const half = new Float64Array(36);
+
+/**
+ * Fills `normal` and `gradient`, returns the weighted sum of squared residuals. Every column of the Jacobian but the
+ * constant is g times a polynomial of degree two, so 15 + 6 + 6 sums hold the whole normal matrix.
+ */
+function accumulate(stamp: Stamp, p: GaussianParameters): number {
+  const { dx, dy, value, weight, count } = stamp;
+  const { x0, y0, a, b, c, amplitude, background } = p;
+  let chi2 = 0;
+  let sw = 0;
+  let sr = 0;
+  let m0 = 0,
+    m1 = 0,
+    m2 = 0,
+    m3 = 0,
+    m4 = 0,
+    m5 = 0,
+    m6 = 0,
+    m7 = 0;
+  let m8 = 0,
+    m9 = 0,
+    m10 = 0,
+    m11 = 0,
+    m12 = 0,
+    m13 = 0,
+    m14 = 0;
+  let c0 = 0,
+    c1 = 0,
+    c2 = 0,
+    c3 = 0,
+    c4 = 0,
+    c5 = 0;
+  let r0 = 0,
+    r1 = 0,
+    r2 = 0,
+    r3 = 0,
+    r4 = 0,
+    r5 = 0;
+  for (let k = 0; k < count; k++) {
+    const x = dx[k] - x0;
+    const y = dy[k] - y0;
+    const w = weight[k];
+    const xx = x * x;
+    const xy = x * y;
+    const yy = y * y;
+    const g = Math.exp(-(a * xx + b * xy + c * yy));
+    const r = value[k] - amplitude * g - background;
+    const wg = w * g;
+    const q = wg * g;
+    const s = wg * r;
+    sw += w;
+    sr += w * r;
+    chi2 += w * r * r;
+    c0 += wg;
+    c1 += wg * x;
+    c2 += wg * y;
+    c3 += wg * xx;
+    c4 += wg * xy;
+    c5 += wg * yy;
+    r0 += s;
+    r1 += s * x;
+    r2 += s * y;
+    r3 += s * xx;
+    r4 += s * xy;
+    r5 += s * yy;
+    const qx = q * xx;
+    const qm = q * xy;
+    const qy = q * yy;
+    m0 += q;
+    m1 += q * x;
+    m2 += q * y;
+    m3 += qx;
+    m4 += qm;
+    m5 += qy;
+    m6 += qx * x;
+    m7 += qx * y;
+    m8 += qy * x;
+    m9 += qy * y;
+    m10 += qx * xx;
+    m11 += qx * xy;
+    m12 += qx * yy;
+    m13 += qy * xy;
+    m14 += qy * yy;
+  }
+  moments.set([m0, m1, m2, m3, m4, m5, m6, m7, m8, m9, m10, m11, m12, m13, m14]);
+  withConstant.set([c0, c1, c2, c3, c4, c5]);
+  withResidual.set([r0, r1, r2, r3, r4, r5]);
+  const A = amplitude;
+  transform.fill(0);
+  transform[0] = 1;
+  transform[6 + 1] = 2 * a * A;
+  transform[6 + 2] = b * A;
+  transform[12 + 1] = b * A;
+  transform[12 + 2] = 2 * c * A;
+  transform[18 + 3] = -A;
+  transform[24 + 4] = -A;
+  transform[30 + 5] = -A;
+  for (let i = 0; i < 6; i++)
+    for (let m = 0; m < 6; m++) {
+      let sum = 0;
+      for (let l = 0; l < 6; l++) sum += transform[i * 6 + l] * moments[PRODUCT_PLACE[l][m]];
+      half[i * 6 + m] = sum;
+    }
+  const last = PARAMETERS - 1;
+  for (let i = 0; i < 6; i++) {
+    let g = 0;
+    let k = 0;
+    for (let m = 0; m < 6; m++) {
+      g += transform[i * 6 + m] * withResidual[m];
+      k += transform[i * 6 + m] * withConstant[m];
+    }
+    gradient[i] = g;
+    normal[i * PARAMETERS + last] = k;
+    normal[last * PARAMETERS + i] = k;
+    for (let j = 0; j < 6; j++) {
+      let sum = 0;
+      for (let m = 0; m < 6; m++) sum += half[i * 6 + m] * transform[j * 6 + m];
+      normal[i * PARAMETERS + j] = sum;
+    }
+  }
+  gradient[last] = sr;
+  normal[last * PARAMETERS + last] = sw;
+  return chi2;
+}
+
+function chiSquare(stamp: Stamp, p: GaussianParameters): number {
+  let chi2 = 0;
+  for (let k = 0; k < stamp.count; k++) {
+    const dx = stamp.dx[k] - p.x0;
+    const dy = stamp.dy[k] - p.y0;
+    const f = p.amplitude * Math.exp(-(p.a * dx * dx + p.b * dx * dy + p.c * dy * dy)) + p.background;
+    const r = stamp.value[k] - f;
+    chi2 += stamp.weight[k] * r * r;
+  }
+  return chi2;
+}
+
+/** The damped step, or null where it leaves the region in which the profile is an ellipse of sensible size. */
+function step(p: GaussianParameters, inverse: Float64Array): GaussianParameters | null {
+  const change = (i: number): number => {
+    let sum = 0;
+    for (let j = 0; j < PARAMETERS; j++) sum += inverse[i * PARAMETERS + j] * gradient[j];
+    return sum;
+  };
+  const next = {
+    amplitude: p.amplitude + change(0),
+    x0: p.x0 + change(1),
+    y0: p.y0 + change(2),
+    a: p.a + change(3),
+    b: p.b + change(4),
+    c: p.c + change(5),
+    background: p.background + change(6),
+  };
+  const ellipse =
+    next.amplitude > 0 && next.a > FORM_MIN && next.c > FORM_MIN && next.a < FORM_MAX && next.c < FORM_MAX;
+  return ellipse && 4 * next.a * next.c - next.b * next.b > 4 * FORM_MIN * FORM_MIN ? next : null;
+}
+
+function sandwich(stamp: Stamp, p: GaussianParameters, noise: number, gainEPerAdu: number): Float64Array | null {
+  const n = PARAMETERS;
+  const bread = new Float64Array(n * n);
+  const meat = new Float64Array(n * n);
+  for (let k = 0; k < stamp.count; k++) {
+    const model = gaussianJacobian(p, stamp.dx[k], stamp.dy[k], jacobian);
+    const w = stamp.weight[k];
+    const variance = noise * noise + Math.max(0, model - p.background) / gainEPerAdu;
+    for (let i = 0; i < n; i++)
+      for (let j = 0; j <= i; j++) {
+        const term = w * jacobian[i] * jacobian[j];
+        bread[i * n + j] += term;
+        meat[i * n + j] += w * variance * term;
+      }
+  }
+  for (let i = 0; i < n; i++)
+    for (let j = 0; j < i; j++) {
+      bread[j * n + i] = bread[i * n + j];
+      meat[j * n + i] = meat[i * n + j];
+    }
+  const inverse = invertSymmetric(bread, n);
+  if (inverse === null) return null;
+  const product = new Float64Array(n * n);
+  const out = new Float64Array(n * n);
+  for (let i = 0; i < n; i++)
+    for (let j = 0; j < n; j++) {
+      let sum = 0;
+      for (let k = 0; k < n; k++) sum += inverse[i * n + k] * meat[k * n + j];
+      product[i * n + j] = sum;
+    }
+  for (let i = 0; i < n; i++)
+    for (let j = 0; j < n; j++) {
+      let sum = 0;
+      for (let k = 0; k < n; k++) sum += product[i * n + k] * inverse[k * n + j];
+      out[i * n + j] = sum;
+    }
+  return out;
+}

@@ -1,0 +1,159 @@
+import { fitGaussian, PARAMETERS, ROUGH, TOLERANCE, type GaussianFit, type GaussianParameters } from './gaussianFit.ts';
+import { SIGMA_TO_FWHM, type Shape } from './shape.ts';
+import { cutStamp, MAX_RADIUS, newStamp, type Source } from './stamp.ts';
+import { SUMS_ABOVE_FWHM, thirdOrderByLeastSquares, thirdOrderBySums } from './thirdOrder.ts';
+
+/** What is known of a star before it is measured. */
+export interface StarGuess {
+  /** Pixels. */
+  readonly x: number;
+  readonly y: number;
+  readonly fwhm: number;
+  /** ADU above the sky. */
+  readonly peak: number;
+  readonly sky: number;
+  /** Sky noise of one pixel, ADU. */
+  readonly noise: number;
+  readonly gainEPerAdu: number;
+}
+
+export type StarFault = 'not-fitted' | 'border' | 'hot-or-cosmic' | 'extended';
+
+export type MeasuredStar =
+  | { readonly status: 'measured'; readonly shape: Shape }
+  | { readonly status: 'rejected'; readonly reason: StarFault };
+
+export const MEASURE_DEFAULTS = {
+  /** Window radius in units of the star's own fitted FWHM: the same for every star, whatever the first guess was. */
+  windowFwhm: 2,
+  /** Window follows the fit until its radius changes by less than this share. */
+  windowSettled: 0.01,
+  maxWindows: 6,
+  /** Less of the window than this on good pixels is a border star. */
+  minCoverage: 0.85,
+  /** A lone pixel this many sigma above all its neighbours is left out of the window. */
+  spikeSigma: 6,
+} as const;
+
+/** A mosaic's green pixels are sqrt 2 apart: sums over them need stars wider by that factor. */
+const MOSAIC_SPACING = Math.SQRT2;
+/** Variance of a uniform pixel: what pixel integration adds to a profile's second moment per axis (1/12 px^2). */
+const PIXEL_VARIANCE = 1 / 12;
+
+const stamp = newStamp();
+const rejected = (reason: StarFault): MeasuredStar => ({ status: 'rejected', reason });
+
+/** Elliptical Gaussian fit and third-order shape of one star; the window follows the star's own width. */
+export function measureStar(source: Source, guess: StarGuess): MeasuredStar {
+  const { noise, gainEPerAdu } = guess;
+  const form = (4 * Math.LN2) / guess.fwhm ** 2;
+  let start = { amplitude: guess.peak, a: form, b: 0, c: form, background: guess.sky };
+  let x = guess.x;
+  let y = guess.y;
+  let radius = Math.max(3, MEASURE_DEFAULTS.windowFwhm * guess.fwhm);
+  let fit: GaussianFit | null = null;
+  for (let window = 0; window < MEASURE_DEFAULTS.maxWindows; window++) {
+    cutStamp(source, x, y, radius, MEASURE_DEFAULTS.spikeSigma * noise, stamp);
+    if (stamp.coverage < MEASURE_DEFAULTS.minCoverage) return rejected('border');
+    fit = fitGaussian(
+      stamp,
+      { ...start, x0: x - stamp.originX, y0: y - stamp.originY },
+      noise,
+      gainEPerAdu,
+      window === 0 ? ROUGH : TOLERANCE,
+    );
+    if (fit === null) return rejected('not-fitted');
+    const p = fit.parameters;
+    const fwhm = SIGMA_TO_FWHM * recordedSigma(p);
+    x = stamp.originX + p.x0;
+    y = stamp.originY + p.y0;
+    if (Math.hypot(x - guess.x, y - guess.y) > Math.max(2, 1.2 * guess.fwhm)) return rejected('not-fitted');
+    const wanted = Math.max(3, MEASURE_DEFAULTS.windowFwhm * fwhm);
+    if (wanted > MAX_RADIUS) return rejected('extended');
+    start = p;
+    if (window > 0 && Math.abs(wanted - radius) <= MEASURE_DEFAULTS.windowSettled * radius) break;
+    radius = wanted;
+  }
+  return fit === null ? rejected('not-fitted') : describe(source, guess, fit);
+}
+
+/** Geometric mean sigma of the profile as recorded: det of the quadratic form is 1/(4 sigma^4). */
+function recordedSigma(p: GaussianParameters): number {
+  return (4 * p.a * p.c - p.b * p.b) ** -0.25;
+}
+
+/** From the fitted quadratic form to second moments before pixel integration, with errors, and the odd part. */
+function describe(source: Source, guess: StarGuess, fit: GaussianFit): MeasuredStar {
+  const p = fit.parameters;
+  const det = 4 * p.a * p.c - p.b * p.b;
+  // Covariance of the recorded profile: inverse of [[2a, b], [b, 2c]].
+  const rxx = (2 * p.c) / det;
+  const ryy = (2 * p.a) / det;
+  const rxy = -p.b / det;
+  const xx = rxx - PIXEL_VARIANCE;
+  const yy = ryy - PIXEL_VARIANCE;
+  const detC = xx * yy - rxy * rxy;
+  if (!(xx > 0 && yy > 0 && detC > 0)) return rejected('hot-or-cosmic');
+  const trace = xx + yy;
+  const e1 = (xx - yy) / trace;
+  const e2 = (2 * rxy) / trace;
+  const e = Math.hypot(e1, e2);
+  const sigmaMajor = Math.sqrt((trace * (1 + e)) / 2);
+  const sigmaMinor = Math.sqrt((trace * (1 - e)) / 2);
+  const fwhm = SIGMA_TO_FWHM * detC ** 0.25;
+  // d(rxx, rxy, ryy)/d(a, b, c) = -R dQ R.
+  const slopes = [
+    [-2 * rxx * rxx, -2 * rxx * rxy, -2 * rxy * rxy],
+    [-2 * rxx * rxy, -(rxx * ryy + rxy * rxy), -2 * rxy * ryy],
+    [-2 * rxy * rxy, -2 * rxy * ryy, -2 * ryy * ryy],
+  ];
+  const propagate = (dxx: number, dxy: number, dyy: number): number => {
+    const d = [0, 1, 2].map((i) => dxx * slopes[0][i] + dxy * slopes[1][i] + dyy * slopes[2][i]);
+    let variance = 0;
+    for (let i = 0; i < 3; i++)
+      for (let j = 0; j < 3; j++) variance += d[i] * d[j] * fit.covariance[(3 + i) * PARAMETERS + 3 + j];
+    return Math.sqrt(Math.max(0, variance));
+  };
+  const k = fwhm / (4 * detC);
+  const e1Error = propagate((2 * yy) / trace ** 2, 0, (-2 * xx) / trace ** 2);
+  const e2Error = propagate(-e2 / trace, 2 / trace, -e2 / trace);
+  const sigma = recordedSigma(p);
+  const light = {
+    x0: p.x0,
+    y0: p.y0,
+    sigma,
+    amplitude: p.amplitude,
+    background: p.background,
+    noise: guess.noise,
+    gainEPerAdu: guess.gainEPerAdu,
+  };
+  const sumsAbove = SUMS_ABOVE_FWHM * (source.greenParity === null ? 1 : MOSAIC_SPACING);
+  const complete = stamp.coverage === 1;
+  const thirdOrder =
+    complete && SIGMA_TO_FWHM * sigma >= sumsAbove
+      ? thirdOrderBySums(stamp, light)
+      : thirdOrderByLeastSquares(stamp, light);
+  if (thirdOrder === null) return rejected('not-fitted');
+  const peakVariance = guess.noise ** 2 + p.amplitude / guess.gainEPerAdu;
+  const shape: Shape = {
+    x: stamp.originX + p.x0,
+    y: stamp.originY + p.y0,
+    positionError: Math.sqrt((fit.covariance[PARAMETERS + 1] + fit.covariance[2 * PARAMETERS + 2]) / 2),
+    amplitude: p.amplitude,
+    amplitudeError: Math.sqrt(fit.covariance[0]),
+    background: p.background,
+    sigmaMajor,
+    sigmaMinor,
+    theta: 0.5 * Math.atan2(e2, e1),
+    fwhm,
+    fwhmError: propagate(k * yy, -2 * k * rxy, k * xx),
+    e1,
+    e2,
+    eError: Math.sqrt((e1Error ** 2 + e2Error ** 2) / 2),
+    coma3: thirdOrder.coma,
+    trefoil3: thirdOrder.trefoil,
+    peakSnr: p.amplitude / Math.sqrt(peakVariance),
+    misfit: fit.misfit,
+  };
+  return { status: 'measured', shape };
+}

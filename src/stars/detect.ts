@@ -1,0 +1,226 @@
+import { median } from '../numeric/statistics.ts';
+import { levelAt, meshBackground, noiseAt, type Background, type Plane } from './background.ts';
+import { binnedPlane } from './plane.ts';
+
+/** A local maximum that stands out of the sky: a star, or something that selection will name. */
+export interface Candidate {
+  /** Pixels; of the highest pixel, or of the block when found on a binned plane. */
+  readonly x: number;
+  readonly y: number;
+  /** Highest pixel within one pixel, ADU as stored (for saturation). */
+  readonly highest: number;
+  /** ADU above the mesh background, of the pixel and of its 3x3 binomial mean. */
+  readonly peak: number;
+  readonly smoothed: number;
+  /** How far the smoothed peak stands above the median of a ring around it, ADU. */
+  readonly contrast: number;
+  /** Sky noise of one pixel there, ADU. */
+  readonly noise: number;
+  /** Mean of the eight neighbours over the peak: about 0 for a hot pixel. */
+  readonly spread: number;
+}
+
+export interface Detection {
+  readonly candidates: readonly Candidate[];
+  /** Typical FWHM of the stars from their area above half maximum, pixels; null where there is none. */
+  readonly fwhmGuess: number | null;
+}
+
+export const DETECT_DEFAULTS = {
+  /** Raw pixel above the mesh level, in sigma of the sky. */
+  threshold: 5,
+  /** Smoothed peak above its ring, in sigma of the smoothed sky. */
+  contrast: 6,
+} as const;
+
+/** Noise of the 3x3 binomial mean over the noise of one pixel. */
+const SMOOTHING = 0.375;
+/** A hot pixel's neighbours hold almost nothing; a star of FWHM 1.5 px leaves 0.19 of the peak in the mean neighbour. */
+export const HOT_SPREAD = 0.1;
+/** Above this FWHM stars are found on a binned plane: single pixels of a broad faint star are all noise. */
+const BIN_ABOVE = 6;
+
+/** Finds stars at any width: a first look tells the typical FWHM, broad stars are then found on a binned plane. */
+export function detectStars(plane: Plane, background: Background): Detection {
+  const first = localMaxima(plane, background, 3);
+  const guess = typicalFwhm(plane, background, first);
+  if (guess === null || guess <= BIN_ABOVE) {
+    const radius = Math.max(2, Math.round((guess ?? 3) * 0.6));
+    return { candidates: thinOut(first, radius), fwhmGuess: guess };
+  }
+  const factor = Math.floor(guess / 3);
+  const binned = binnedPlane(plane, factor);
+  const coarse = localMaxima(binned, meshBackground(binned), 3);
+  const candidates = thinOut(coarse, 2).map((c) => restore(c, factor, plane, background));
+  return { candidates, fwhmGuess: guess };
+}
+
+/** A candidate of a binned plane in the pixels of the frame: the highest pixel of its block. */
+function restore(c: Candidate, factor: number, plane: Plane, background: Background): Candidate {
+  const x = (c.x + 0.5) * factor - 0.5;
+  const y = (c.y + 0.5) * factor - 0.5;
+  let highest = -Infinity;
+  for (let v = Math.floor(y - factor); v <= y + factor; v++)
+    for (let u = Math.floor(x - factor); u <= x + factor; u++) {
+      if (u < 0 || v < 0 || u >= plane.width || v >= plane.height) continue;
+      highest = Math.max(highest, plane.data[v * plane.width + u]);
+    }
+  return { ...c, x, y, highest, noise: noiseAt(background, x, y) };
+}
+
+function localMaxima(plane: Plane, background: Background, ring: number): Candidate[] {
+  const { data, width, height, mask } = plane;
+  const out: Candidate[] = [];
+  const { columns, rows, level, noise } = background;
+  for (let y = 2; y < height - 2; y++) {
+    const meshRow = Math.min(rows - 1, Math.floor((y * rows) / height)) * columns;
+    const row = y * width;
+    for (let i = 0; i < columns; i++) {
+      const x0 = Math.max(2, Math.floor((i * width) / columns));
+      const x1 = Math.min(width - 2, Math.floor(((i + 1) * width) / columns));
+      const limit = level[meshRow + i] + DETECT_DEFAULTS.threshold * noise[meshRow + i];
+      for (let x = x0; x < x1; x++) {
+        const k = row + x;
+        const v = data[k];
+        if (!(v > limit)) continue;
+        if (
+          v < data[k + 1] ||
+          v < data[k + width - 1] ||
+          v < data[k + width] ||
+          v < data[k + width + 1] ||
+          v <= data[k - 1] ||
+          v <= data[k - width - 1] ||
+          v <= data[k - width] ||
+          v <= data[k - width + 1]
+        )
+          continue;
+        if (mask !== null && mask[k] === 1) continue;
+        const found = inspect(plane, background, x, y, ring);
+        if (found) out.push(found);
+      }
+    }
+  }
+  return out;
+}
+
+function binomial(data: ArrayLike<number>, k: number, width: number): number {
+  return (
+    (data[k] * 4 +
+      2 * (data[k - 1] + data[k + 1] + data[k - width] + data[k + width]) +
+      data[k - width - 1] +
+      data[k - width + 1] +
+      data[k + width - 1] +
+      data[k + width + 1]) /
+    16
+  );
+}
+
+const ringValues = new Float64Array(16);
+const RING_X = Array.from({ length: 16 }, (_, i) => Math.cos((i * Math.PI) / 8));
+const RING_Y = Array.from({ length: 16 }, (_, i) => Math.sin((i * Math.PI) / 8));
+
+/** The expensive tests, on the few pixels above the threshold. The ring grows to where the star has fallen below half. */
+function inspect(plane: Plane, background: Background, x: number, y: number, ring: number): Candidate | null {
+  const { data, width, height } = plane;
+  const k = y * width + x;
+  const sky = levelAt(background, x, y);
+  const noise = noiseAt(background, x, y);
+  const smoothed = binomial(data, k, width) - sky;
+  const peak = data[k] - sky;
+  const needed = DETECT_DEFAULTS.contrast * SMOOTHING * noise;
+  if (!(smoothed > needed)) return null;
+  let contrast = -Infinity;
+  for (let radius = ring; radius <= 4 * ring; radius *= 2) {
+    let n = 0;
+    for (let i = 0; i < 16; i++) {
+      const u = Math.round(x + radius * RING_X[i]);
+      const v = Math.round(y + radius * RING_Y[i]);
+      if (u >= 0 && v >= 0 && u < width && v < height) ringValues[n++] = data[v * width + u];
+    }
+    contrast = Math.max(contrast, smoothed + sky - median(ringValues.subarray(0, n)));
+    if (contrast > 0.5 * smoothed) break;
+  }
+  // In a bright halo the photon noise is larger than the sky's; twice the needed contrast is asked for in proportion.
+  if (contrast < needed || contrast < 0.25 * smoothed) return null;
+  const around =
+    (data[k - 1] +
+      data[k + 1] +
+      data[k - width] +
+      data[k + width] +
+      data[k - width - 1] +
+      data[k - width + 1] +
+      data[k + width - 1] +
+      data[k + width + 1]) /
+      8 -
+    sky;
+  const highest = Math.max(data[k], data[k + 1], data[k - 1], data[k + width], data[k - width]);
+  return { x, y, highest, peak, smoothed, contrast, noise, spread: around / peak };
+}
+
+/** Median of 2 sqrt(area above half maximum / pi) over the brightest candidates that are no hot pixels. */
+function typicalFwhm(plane: Plane, background: Background, candidates: readonly Candidate[]): number | null {
+  const top = Math.max(...candidates.map((c) => c.highest), 0);
+  const usable = candidates
+    .filter((c) => c.spread > HOT_SPREAD && c.highest < 0.9 * top && c.contrast > 0.5 * c.smoothed)
+    .sort((a, b) => b.smoothed / b.noise - a.smoothed / a.noise)
+    .slice(0, 400);
+  if (usable.length < 3) return null;
+  return median(usable.map((c) => 2 * Math.sqrt(areaAboveHalf(plane, background, c) / Math.PI)));
+}
+
+/** Connected pixels above half of the smoothed peak, at most 60 x 60 around it. */
+function areaAboveHalf(plane: Plane, background: Background, c: Candidate): number {
+  const { data, width, height } = plane;
+  const limit = levelAt(background, c.x, c.y) + 0.5 * Math.max(c.smoothed, 0.8 * c.peak);
+  const half = 30;
+  const side = 2 * half + 1;
+  const seen = new Uint8Array(side * side);
+  const stack = [half * side + half];
+  seen[stack[0]] = 1;
+  let area = 0;
+  while (stack.length > 0) {
+    const place = stack.pop() ?? 0;
+    area++;
+    const u = place % side;
+    const v = (place - u) / side;
+    for (const [du, dv] of [
+      [1, 0],
+      [-1, 0],
+      [0, 1],
+      [0, -1],
+    ] as const) {
+      const a = u + du;
+      const b = v + dv;
+      const px = c.x + a - half;
+      const py = c.y + b - half;
+      if (a < 0 || b < 0 || a >= side || b >= side || px < 0 || py < 0 || px >= width || py >= height) continue;
+      const next = b * side + a;
+      if (seen[next] === 1 || !(data[py * width + px] > limit)) continue;
+      seen[next] = 1;
+      stack.push(next);
+    }
+  }
+  return area;
+}
+
+/** Of several maxima within the radius only the brightest stays: noise on the top of one star. */
+function thinOut(candidates: readonly Candidate[], radius: number): Candidate[] {
+  const ordered = [...candidates].sort((a, b) => b.smoothed - a.smoothed);
+  const cells = new Map<string, Candidate[]>();
+  const keep: Candidate[] = [];
+  for (const c of ordered) {
+    const i = Math.floor(c.x / radius);
+    const j = Math.floor(c.y / radius);
+    let near = false;
+    for (let v = j - 1; v <= j + 1 && !near; v++)
+      for (let u = i - 1; u <= i + 1 && !near; u++)
+        near = (cells.get(`${u},${v}`) ?? []).some((o) => Math.hypot(o.x - c.x, o.y - c.y) <= radius);
+    if (near) continue;
+    keep.push(c);
+    const key = `${i},${j}`;
+    const cell = cells.get(key);
+    if (cell) cell.push(c);
+    else cells.set(key, [c]);
+  }
+  return keep.sort((a, b) => a.y - b.y || a.x - b.x);
+}

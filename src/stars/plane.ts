@@ -1,0 +1,57 @@
+import type { Frame, PixelArray } from '../frame/frame.ts';
+import type { Plane } from './background.ts';
+
+/** The frame as one plane for the star stages; of a colour mosaic only the green checkerboard is used. */
+export function planeOf(frame: Frame): Plane {
+  const greenParity = frame.facts.mosaic === null ? null : frame.facts.mosaic.pattern[0] === 'G' ? 0 : 1;
+  return {
+    data: frame.pixels.data,
+    width: frame.width,
+    height: frame.height,
+    mask: frame.mask,
+    greenParity,
+  };
+}
+
+/**
+ * For finding stars only, never for measuring: a mosaic's red and blue places filled with the mean of their four green
+ * neighbours. A mono plane is returned as it is.
+ */
+export function filledPlane(plane: Plane): Plane {
+  const { data, width, height, greenParity } = plane;
+  if (greenParity === null) return plane;
+  const filled: PixelArray = data.slice();
+  for (let y = 0; y < height; y++) {
+    const row = y * width;
+    for (let x = (y + greenParity + 1) & 1; x < width; x += 2) {
+      let sum = 0;
+      let n = 0;
+      if (x > 0) (sum += data[row + x - 1]), n++;
+      if (x < width - 1) (sum += data[row + x + 1]), n++;
+      if (y > 0) (sum += data[row + x - width]), n++;
+      if (y < height - 1) (sum += data[row + x + width]), n++;
+      filled[row + x] = sum / n;
+    }
+  }
+  return { ...plane, data: filled, greenParity: null };
+}
+
+/** Mean of factor x factor blocks; whatever is left over at the right and bottom edge is dropped. */
+export function binnedPlane(plane: Plane, factor: number): Plane {
+  const width = Math.floor(plane.width / factor);
+  const height = Math.floor(plane.height / factor);
+  const out = new Float32Array(width * height);
+  const { data, mask } = plane;
+  const outMask = mask === null ? null : new Uint8Array(width * height);
+  const scale = 1 / (factor * factor);
+  for (let y = 0; y < height * factor; y++) {
+    const row = y * plane.width;
+    const target = Math.floor(y / factor) * width;
+    for (let x = 0; x < width * factor; x++) {
+      const k = target + Math.floor(x / factor);
+      out[k] += data[row + x] * scale;
+      if (mask !== null && outMask !== null && mask[row + x] === 1) outMask[k] = 1;
+    }
+  }
+  return { data: out, width, height, mask: outMask, greenParity: null };
+}

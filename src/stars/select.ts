@@ -1,0 +1,132 @@
+import { median } from '../numeric/statistics.ts';
+import { robustLinearFit } from '../numeric/robustFit.ts';
+import type { Shape } from '../shapes/shape.ts';
+import { HOT_SPREAD, type Candidate } from './detect.ts';
+import type { LeftOutReason } from './leftOut.ts';
+import type { Plane } from './background.ts';
+
+export const SELECT_DEFAULTS = {
+  /** Share of the saturation level above which a pixel no longer answers linearly. */
+  saturationShare: 0.93,
+  /** A neighbour within this many FWHM... */
+  blendFwhm: 3,
+  /** ...and brighter than this share of the star spoils its shape. */
+  blendShare: 0.04,
+  /** Peak over its noise below which a star carries no shape. */
+  minPeakSnr: 15,
+  /** Width over the smooth field of widths: narrower is no star, wider is no star either. */
+  tooSharp: 0.6,
+  tooWide: 1.6,
+} as const;
+
+/** Stored value that counts as saturated: the header's word, else where the frame's brightest pixels pile up. */
+export function saturationLevel(plane: Plane, told: number | null, candidates: readonly Candidate[]): number {
+  const full = fullScale(plane.data);
+  const top = Math.max(...candidates.map((c) => c.highest), -Infinity);
+  const atTop = candidates.filter((c) => c.highest >= top * 0.995).length;
+  // Two or more stars with the same highest value have met a ceiling.
+  const ceiling = atTop >= 2 && top > 0 ? top : full;
+  return SELECT_DEFAULTS.saturationShare * Math.min(told ?? Infinity, ceiling, full);
+}
+
+function fullScale(data: Plane['data']): number {
+  if (data instanceof Uint8Array) return 255;
+  if (data instanceof Uint16Array) return 65535;
+  if (data instanceof Int16Array) return 32767;
+  return Infinity;
+}
+
+/** Candidates worth fitting, and why the others are not; the first reason found counts. */
+export function chooseCandidates(
+  candidates: readonly Candidate[],
+  plane: Plane,
+  saturation: number,
+  fwhm: number,
+): { readonly chosen: readonly Candidate[]; readonly leftOut: ReadonlyMap<Candidate, LeftOutReason> } {
+  const leftOut = new Map<Candidate, LeftOutReason>();
+  const neighbours = neighbourFinder(candidates, SELECT_DEFAULTS.blendFwhm * fwhm);
+  const edge = 2 * fwhm;
+  const chosen = candidates.filter((c) => {
+    const reason = reasonAgainst(c, plane, saturation, edge, neighbours);
+    if (reason !== null) leftOut.set(c, reason);
+    return reason === null;
+  });
+  return { chosen, leftOut };
+}
+
+function reasonAgainst(
+  c: Candidate,
+  plane: Plane,
+  saturation: number,
+  edge: number,
+  neighbours: (c: Candidate) => readonly Candidate[],
+): LeftOutReason | null {
+  if (c.spread < HOT_SPREAD) return 'hot-or-cosmic';
+  if (c.highest >= saturation) return 'saturated';
+  if (c.x < edge || c.y < edge || c.x > plane.width - 1 - edge || c.y > plane.height - 1 - edge) return 'border';
+  if (c.peak < SELECT_DEFAULTS.minPeakSnr * c.noise * 0.8) return 'too-faint';
+  const spoiler = neighbours(c).some(
+    (o) => o.spread >= HOT_SPREAD && o.smoothed > SELECT_DEFAULTS.blendShare * c.smoothed,
+  );
+  return spoiler || c.contrast < 0.5 * c.smoothed ? 'blended' : null;
+}
+
+function neighbourFinder(candidates: readonly Candidate[], radius: number): (c: Candidate) => readonly Candidate[] {
+  const cells = new Map<number, Candidate[]>();
+  const key = (i: number, j: number): number => j * 100_003 + i;
+  for (const c of candidates) {
+    const k = key(Math.floor(c.x / radius), Math.floor(c.y / radius));
+    const cell = cells.get(k);
+    if (cell) cell.push(c);
+    else cells.set(k, [c]);
+  }
+  return (c) => {
+    const i = Math.floor(c.x / radius);
+    const j = Math.floor(c.y / radius);
+    const out: Candidate[] = [];
+    for (let v = j - 1; v <= j + 1; v++)
+      for (let u = i - 1; u <= i + 1; u++)
+        for (const o of cells.get(key(u, v)) ?? [])
+          if (o !== c && Math.hypot(o.x - c.x, o.y - c.y) <= radius) out.push(o);
+    return out;
+  };
+}
+
+/**
+ * Which measured stars are no stars: compared with a smooth (quadratic, robust) field of widths, so that a tilted or
+ * curved focus costs no corner. There is no roundness cut: odd shapes are the signal.
+ */
+export function judgeShapes(shapes: readonly Shape[], width: number, height: number): (LeftOutReason | null)[] {
+  const expected = smoothWidth(shapes, width, height);
+  return shapes.map((shape) => {
+    const typical = expected(shape.x, shape.y);
+    if (shape.fwhm < SELECT_DEFAULTS.tooSharp * typical) return 'hot-or-cosmic';
+    if (shape.fwhm > SELECT_DEFAULTS.tooWide * typical) return 'extended';
+    return shape.peakSnr < SELECT_DEFAULTS.minPeakSnr ? 'too-faint' : null;
+  });
+}
+
+function smoothWidth(shapes: readonly Shape[], width: number, height: number): (x: number, y: number) => number {
+  const logs = shapes.map((s) => Math.log(s.fwhm));
+  const row = (x: number, y: number): Float64Array => {
+    const u = (2 * x) / width - 1;
+    const v = (2 * y) / height - 1;
+    return Float64Array.of(1, u, v, u * u, u * v, v * v);
+  };
+  const enough = shapes.length >= 30;
+  const middle = shapes.length > 0 ? median(logs) : 0;
+  const fit = enough
+    ? robustLinearFit({
+        rows: shapes.map((s) => row(s.x, s.y)),
+        values: logs,
+        errors: shapes.map((s) => Math.hypot(s.fwhmError / s.fwhm, 0.02)),
+      })
+    : null;
+  if (fit === null) return () => Math.exp(middle);
+  return (x, y) => {
+    let sum = 0;
+    row(x, y).forEach((value, i) => (sum += value * fit.parameters[i]));
+    // A quadratic may run away where no star holds it.
+    return Math.exp(Math.min(middle + 1, Math.max(middle - 0.7, sum)));
+  };
+}
