@@ -1,14 +1,15 @@
 import { seededRandom } from '../numeric/random.ts';
 import { type Camera, centreOf, expose, type MosaicPattern, USUAL_CAMERA } from './camera.ts';
-import type { Complex } from './complex.ts';
+import { type Complex, ZERO } from './complex.ts';
 import { dispersionShift } from './dispersion.ts';
 import type { FilterName } from './filter.ts';
 import { imageField } from './imageField.ts';
 import { type ImageConditions, maxHalfSize, type Psf, stampAt } from './psf.ts';
+import { addCosmicRays, CLEAR_SKY, type Sky, skyLight, vignette } from './sky.ts';
 import { type Smear, STEADY } from './smear.ts';
 import { type Star, type StarCounts, scatterStars, USUAL_STARS } from './starList.ts';
 import { ALIGNED, type OpticalState } from './state.ts';
-import { EXAMPLE_TELESCOPE, type Telescope } from './telescope.ts';
+import { EXAMPLE_TELESCOPE, type Telescope, umPerArcsec } from './telescope.ts';
 
 /** Everything one sub is drawn from. Directions in stored axes. */
 export interface Scene {
@@ -21,8 +22,11 @@ export interface Scene {
   /** null: no dispersion is drawn. `zenith`: unit vector on the sensor towards the zenith. */
   readonly atmosphere: { readonly altitudeDeg: number; readonly zenith: Complex } | null;
   readonly stars: StarCounts | readonly Star[];
-  /** Electrons of sky light a pixel in the middle of the frame. */
-  readonly skyE: number;
+  readonly sky: Sky;
+  /** Where the sky stands against its usual place, pixels: dithering between subs. */
+  readonly ditherPx: Complex;
+  /** Stars are scattered over the frame and so much round it, at the same density. */
+  readonly marginPx: number;
   /** Places of the stars. */
   readonly fieldSeed: number;
   /** Photon and read noise. */
@@ -40,7 +44,9 @@ export const USUAL_SCENE: Scene = {
   smear: STEADY,
   atmosphere: null,
   stars: USUAL_STARS,
-  skyE: 400,
+  sky: CLEAR_SKY,
+  ditherPx: ZERO,
+  marginPx: 0,
   fieldSeed: 1,
   noiseSeed: 1,
   cameraSeed: 1,
@@ -112,7 +118,7 @@ function addStars(
     halfWidthMm: (camera.width * camera.pixelUm) / 2000,
     halfHeightMm: (camera.height * camera.pixelUm) / 2000,
   });
-  const noiseE = Math.sqrt(scene.skyE + camera.readNoiseE ** 2);
+  const noiseE = Math.sqrt(scene.sky.skyE + camera.readNoiseE ** 2);
   const inOrder = [...stars].sort((a, b) => a.y - b.y);
   for (const star of inOrder) {
     const z = fieldAt(camera, star.x, star.y);
@@ -137,23 +143,36 @@ function addStars(
   }
 }
 
+const SIGMA_PER_FWHM = 2.3548;
+
 const MOSAIC_FILTERS = { R: 'mosaic-red', G: 'mosaic-green', B: 'mosaic-blue' } as const;
+
+/** Stars at their places in this sub: those of the scene's list, or scattered from its seed. */
+function starsOf(scene: Scene): Star[] {
+  const { camera, ditherPx: shift } = scene;
+  const stars = isList(scene.stars)
+    ? scene.stars
+    : scatterStars(scene.stars, camera.width, camera.height, scene.marginPx, seededRandom(scene.fieldSeed, 'stars'));
+  return stars.map((star) => ({ ...star, x: star.x + shift.x, y: star.y + shift.y }));
+}
 
 /** Draws one sub: the same scene gives the same bytes. */
 export function drawFrame(scene: Scene): DrawnFrame {
-  const { camera } = scene;
-  const stars = isList(scene.stars)
-    ? scene.stars
-    : scatterStars(scene.stars, camera.width, camera.height, seededRandom(scene.fieldSeed, 'stars'));
-  const light = new Float32Array(camera.width * camera.height).fill(scene.skyE);
+  const { camera, sky } = scene;
+  const { width, height } = camera;
+  const stars = starsOf(scene);
+  const softPx = (scene.seeingArcsec * umPerArcsec(scene.telescope)) / camera.pixelUm / SIGMA_PER_FWHM;
+  const light = skyLight(sky, width, height, softPx, scene.ditherPx, scene.fieldSeed, scene.noiseSeed);
   if (camera.mosaic === null) addStars(light, scene, stars, scene.filter, null);
   else {
     for (const name of ['R', 'G', 'B'] as const) {
       addStars(light, scene, stars, MOSAIC_FILTERS[name], { pattern: camera.mosaic, name });
     }
   }
+  vignette(light, width, height, sky.vignetting);
+  addCosmicRays({ light, width, height }, sky.cosmicRays, seededRandom(scene.noiseSeed, 'cosmic rays'));
   const pixels = expose(light, camera, scene.cameraSeed, seededRandom(scene.noiseSeed, 'noise'));
-  return { width: camera.width, height: camera.height, pixels, stars };
+  return { width, height, pixels, stars };
 }
 
 function isList(stars: StarCounts | readonly Star[]): stars is readonly Star[] {

@@ -27,12 +27,20 @@ export interface Star {
   readonly electrons: number;
 }
 
-/** Stars may stand this far outside the frame, so that their wings reach in. */
-const MARGIN_PX = 8;
 const TRIES_PER_STAR = 40;
 
-/** Stars scattered over the frame by chance, from one seed; fewer than asked where the separation leaves no room. */
-export function scatterStars(counts: StarCounts, width: number, height: number, random: Random): Star[] {
+/**
+ * Stars scattered by chance over the frame and `margin` pixels round it at the same density, from one seed; fewer than
+ * asked where the separation leaves no room.
+ */
+export function scatterStars(
+  counts: StarCounts,
+  width: number,
+  height: number,
+  margin: number,
+  random: Random,
+): Star[] {
+  const count = Math.round((counts.count * (width + 2 * margin) * (height + 2 * margin)) / (width * height));
   const power = counts.slopePerMagnitude / 0.4;
   const span = 1 - (counts.faintestE / counts.brightestE) ** power;
   const stars: Star[] = [];
@@ -49,9 +57,9 @@ export function scatterStars(counts: StarCounts, width: number, height: number, 
     }
     return false;
   };
-  for (let tries = 0; stars.length < counts.count && tries < TRIES_PER_STAR * counts.count; tries++) {
-    const x = -MARGIN_PX + random.uniform() * (width + 2 * MARGIN_PX);
-    const y = -MARGIN_PX + random.uniform() * (height + 2 * MARGIN_PX);
+  for (let tries = 0; stars.length < count && tries < TRIES_PER_STAR * count; tries++) {
+    const x = -0.5 - margin + random.uniform() * (width + 2 * margin);
+    const y = -0.5 - margin + random.uniform() * (height + 2 * margin);
     const electrons = counts.faintestE * (1 - random.uniform() * span) ** (-1 / power);
     if (crowded(x, y)) continue;
     const star = { x, y, electrons };

@@ -1,6 +1,7 @@
 import ndarray from 'ndarray';
 import type { Frame, FrameFacts, RowOrder, Told } from '../../src/frame/frame.ts';
 import { type Camera, saturationAdu, USUAL_CAMERA } from '../../src/optics/camera.ts';
+import type { Sky } from '../../src/optics/sky.ts';
 import type { Smear } from '../../src/optics/smear.ts';
 import { type DrawnFrame, drawFrame, type Scene, USUAL_SCENE } from '../../src/optics/starField.ts';
 import { type Star, type StarCounts, USUAL_STARS } from '../../src/optics/starList.ts';
@@ -8,13 +9,14 @@ import { ALIGNED, type OpticalState } from '../../src/optics/state.ts';
 import { EXAMPLE_TELESCOPE, type Telescope } from '../../src/optics/telescope.ts';
 
 /** What a test changes of the usual scene: 200 mm f/4 with corrector, 3.76 um pixels, 2.5", L, 300 stars, 1500 x 1000. */
-export interface SubOptions extends Partial<Omit<Scene, 'telescope' | 'state' | 'camera' | 'stars' | 'smear'>> {
+export interface SubOptions extends Partial<Omit<Scene, 'telescope' | 'state' | 'camera' | 'stars' | 'smear' | 'sky'>> {
   readonly width?: number;
   readonly height?: number;
   readonly telescope?: Partial<Telescope>;
   readonly state?: Partial<OpticalState>;
   readonly camera?: Partial<Camera>;
   readonly smear?: Partial<Smear>;
+  readonly sky?: Partial<Sky>;
   readonly stars?: Scene['stars'] | Partial<StarCounts>;
   readonly starCount?: number;
   /** Sets the places of the stars and the noise. */
@@ -37,7 +39,9 @@ export function sceneOf(options: SubOptions): Scene {
     seeingArcsec: options.seeingArcsec ?? USUAL_SCENE.seeingArcsec,
     smear: { ...USUAL_SCENE.smear, ...options.smear },
     atmosphere: options.atmosphere ?? USUAL_SCENE.atmosphere,
-    skyE: options.skyE ?? USUAL_SCENE.skyE,
+    sky: { ...USUAL_SCENE.sky, ...options.sky },
+    ditherPx: options.ditherPx ?? USUAL_SCENE.ditherPx,
+    marginPx: options.marginPx ?? USUAL_SCENE.marginPx,
     telescope: { ...EXAMPLE_TELESCOPE, ...options.telescope },
     state: { ...ALIGNED, ...options.state },
     camera: {
