@@ -21,8 +21,8 @@ function transpose(from: Float64Array, to: Float64Array, n: number): void {
         for (let x = x0; x < x0 + BLOCK; x++) {
           const source = 2 * (y * n + x);
           const target = 2 * (x * n + y);
-          to[target] = from[source] as number;
-          to[target + 1] = from[source + 1] as number;
+          to[target] = from[source];
+          to[target + 1] = from[source + 1];
         }
       }
     }

@@ -5,7 +5,11 @@ export const MAD_TO_SIGMA = 1.482602218505602;
  * The k-th smallest value (0-based); reorders `values` in place.
  * Quickselect after Hoare (1961, Algorithm 65: Find), median of three as pivot.
  */
-export function selectInPlace(values: Float64Array | Float32Array | number[], k: number, length = values.length): number {
+export function selectInPlace(
+  values: Float64Array | Float32Array | number[],
+  k: number,
+  length = values.length,
+): number {
   let left = 0;
   let right = length - 1;
   while (right > left) {

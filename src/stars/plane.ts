@@ -3,7 +3,7 @@ import type { Plane } from './background.ts';
 
 /** The frame as one plane for the star stages; of a colour mosaic only the green checkerboard is used. */
 export function planeOf(frame: Frame): Plane {
-  const greenParity = frame.facts.mosaic === null ? null : frame.facts.mosaic.pattern[0] === 'G' ? 0 : 1;
+  const greenParity = frame.mosaic === null ? null : frame.mosaic.greenParity;
   return {
     data: frame.pixels.data,
     width: frame.width,

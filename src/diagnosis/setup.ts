@@ -1,0 +1,67 @@
+/** Where a value of the set-up came from. */
+export type Origin = 'header' | 'rig' | 'option' | 'assumed' | 'unknown';
+
+export interface Known<T> {
+  readonly value: T;
+  readonly from: Origin;
+}
+
+/** Telescope and camera as far as they are known; null values leave everything in pixels. */
+export interface Setup {
+  readonly pixelUm: Known<number | null>;
+  /** Effective: with corrector or reducer, mm. */
+  readonly focalLengthMm: Known<number | null>;
+  readonly primaryFocalLengthMm: Known<number | null>;
+  readonly apertureMm: Known<number | null>;
+  readonly corrector: Known<{ readonly present: boolean | 'unknown'; readonly magnification: number | null }>;
+  readonly filter: string | null;
+  /** Degrees above the horizon, mean of the subs. */
+  readonly altitudeDeg: number | null;
+  readonly width: number;
+  readonly height: number;
+  readonly mosaic: boolean;
+}
+
+/** The optics, once everything needed for physical units is known. */
+export interface KnownOptics {
+  readonly pixelUm: number;
+  readonly focalLengthMm: number;
+  readonly primaryFocalLengthMm: number;
+  readonly apertureMm: number;
+  readonly bare: boolean;
+}
+
+/**
+ * Stands in where the optics are unknown, so that tolerances and ranking still mean something: 200 mm f/4 and pixels that
+ * put the median star at 2.5". Nothing physical is reported from it.
+ */
+export function nominalOptics(fwhmPx: number): KnownOptics {
+  const arcsecPerPx = 2.5 / fwhmPx;
+  return {
+    pixelUm: (arcsecPerPx * 800) / 206.264806,
+    focalLengthMm: 800,
+    primaryFocalLengthMm: 800,
+    apertureMm: 200,
+    bare: false,
+  };
+}
+
+/** Null unless aperture, focal lengths and pixel size are all known. */
+export function knownOptics(setup: Setup, bare: boolean): KnownOptics | null {
+  const { pixelUm, focalLengthMm, primaryFocalLengthMm, apertureMm } = setup;
+  if (pixelUm.value === null || focalLengthMm.value === null || apertureMm.value === null) return null;
+  return {
+    pixelUm: pixelUm.value,
+    focalLengthMm: focalLengthMm.value,
+    primaryFocalLengthMm: primaryFocalLengthMm.value ?? focalLengthMm.value,
+    apertureMm: apertureMm.value,
+    bare,
+  };
+}
+
+export function arcsecPerPx(setup: Setup): number | null {
+  const { pixelUm, focalLengthMm } = setup;
+  return pixelUm.value === null || focalLengthMm.value === null
+    ? null
+    : (206.264806 * pixelUm.value) / focalLengthMm.value;
+}

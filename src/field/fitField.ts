@@ -1,0 +1,65 @@
+import { median } from '../numeric/statistics.ts';
+import { type Persistent, persistentValue, persistentVector } from './combine.ts';
+import type { FrameStars, Uncertain, UncertainVector } from './frameStars.ts';
+import { fitSizeField, type SizeField } from './sizeField.ts';
+import { fitSpinFields, type SpinFields } from './spinFields.ts';
+import { summariseZones, type Zone } from './zones.ts';
+
+/** The smooth fields of all subs together: what persists, and each sub's own. Stored axes, half-diagonals. */
+export interface Field {
+  readonly zones: readonly Zone[];
+  /** Null where there are too few stars for any field. */
+  readonly smooth: SmoothFields | null;
+  readonly size: SizeField | null;
+  /** Median of all stars, pixels. */
+  readonly fwhm: number | null;
+  readonly stars: number;
+}
+
+export interface SmoothFields {
+  readonly coma: { readonly uniform: Persistent; readonly linear: Uncertain };
+  readonly distortion: {
+    readonly uniform: Persistent;
+    readonly linear: readonly [number, number, number, number];
+    readonly linearError: number;
+    readonly radial: Uncertain;
+  };
+  readonly trefoil: { readonly uniform: Persistent };
+  /** Index of the sub in the given list, with its own fields. */
+  readonly perFrame: readonly { readonly frame: number; readonly fields: SpinFields }[];
+}
+
+export function fitField(frames: readonly FrameStars[]): Field {
+  const all = frames.flatMap((frame) => frame.shapes.map((s) => s.fwhm));
+  return {
+    zones: summariseZones(frames),
+    smooth: fitSmooth(frames),
+    size: fitSizeField(frames.filter((frame) => frame.shapes.length > 0)),
+    fwhm: all.length > 0 ? median(all) : null,
+    stars: all.length,
+  };
+}
+
+function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
+  const perFrame = frames.flatMap((frame, i) => {
+    const fields = fitSpinFields(frame);
+    return fields === null ? [] : [{ frame: i, fields }];
+  });
+  if (perFrame.length === 0) return null;
+  const fields = perFrame.map((entry) => entry.fields);
+  const uniform = (pick: (f: SpinFields) => UncertainVector): Persistent => persistentVector(fields.map(pick));
+  const linear = [0, 1, 2, 3].map((k) =>
+    persistentValue(fields.map((f) => ({ value: f.distortion.linear[k], error: f.distortion.linearError }))),
+  );
+  return {
+    coma: { uniform: uniform((f) => f.coma.uniform), linear: persistentValue(fields.map((f) => f.coma.linear)) },
+    distortion: {
+      uniform: uniform((f) => f.distortion.uniform),
+      linear: [linear[0].value, linear[1].value, linear[2].value, linear[3].value],
+      linearError: Math.sqrt(linear.reduce((sum, l) => sum + l.error ** 2, 0) / 4),
+      radial: persistentValue(fields.map((f) => f.distortion.radial)),
+    },
+    trefoil: { uniform: uniform((f) => f.trefoil.uniform) },
+    perFrame,
+  };
+}

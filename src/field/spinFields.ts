@@ -1,0 +1,90 @@
+import { robustLinearFit, type LinearFit } from '../numeric/robustFit.ts';
+import { fieldPosition, type FrameStars, type Uncertain, type UncertainVector } from './frameStars.ts';
+
+/**
+ * Smooth fields of one sub, after the symmetry rules of third-order misalignment (Shack & Thompson 1980, Proc. SPIE 251,
+ * 146; Schechter & Levinson 2011, PASP 123, 812): a quantity of spin 1 is a constant vector plus c1 z, spin 2 a constant,
+ * a linear term and z^2, spin 3 a constant. z = u + iv in half-diagonals.
+ */
+export interface SpinFields {
+  /** coma3 = uniform + linear z. */
+  readonly coma: { readonly uniform: UncertainVector; readonly linear: Uncertain };
+  /** (e1, e2) = uniform + linear (u, v) + radial z^2; radial > 0: long axes point to the centre. */
+  readonly distortion: {
+    readonly uniform: UncertainVector;
+    /** [de1/du, de1/dv, de2/du, de2/dv]. */
+    readonly linear: readonly [number, number, number, number];
+    readonly linearError: number;
+    readonly radial: Uncertain;
+  };
+  readonly trefoil: { readonly uniform: UncertainVector };
+}
+
+/** Fewer stars than this carry no field. */
+export const MIN_FIELD_STARS = 8;
+
+export function fitSpinFields(frame: FrameStars): SpinFields | null {
+  if (frame.shapes.length < MIN_FIELD_STARS) return null;
+  const coma = fitComa(frame);
+  const distortion = fitDistortion(frame);
+  const trefoil = fitTrefoil(frame);
+  if (coma === null || distortion === null || trefoil === null) return null;
+  const error = (fit: LinearFit, i: number): number => {
+    const n = fit.parameters.length;
+    return Math.sqrt(Math.max(0, fit.covariance[i * n + i]));
+  };
+  const vector = (fit: LinearFit): UncertainVector => ({
+    x: fit.parameters[0],
+    y: fit.parameters[1],
+    error: Math.sqrt((error(fit, 0) ** 2 + error(fit, 1) ** 2) / 2),
+  });
+  const d = distortion.parameters;
+  return {
+    coma: { uniform: vector(coma), linear: { value: coma.parameters[2], error: error(coma, 2) } },
+    distortion: {
+      uniform: vector(distortion),
+      linear: [d[2], d[3], d[4], d[5]],
+      linearError: Math.sqrt([2, 3, 4, 5].reduce((sum, i) => sum + error(distortion, i) ** 2, 0) / 4),
+      radial: { value: d[6], error: error(distortion, 6) },
+    },
+    trefoil: { uniform: vector(trefoil) },
+  };
+}
+
+function fitComa(frame: FrameStars): LinearFit | null {
+  const rows: Float64Array[] = [];
+  const values: number[] = [];
+  const errors: number[] = [];
+  for (const s of frame.shapes) {
+    const { u, v } = fieldPosition(frame, s.x, s.y);
+    rows.push(Float64Array.of(1, 0, u), Float64Array.of(0, 1, v));
+    values.push(s.coma3.x, s.coma3.y);
+    errors.push(s.coma3.error, s.coma3.error);
+  }
+  return robustLinearFit({ rows, values, errors });
+}
+
+function fitDistortion(frame: FrameStars): LinearFit | null {
+  const rows: Float64Array[] = [];
+  const values: number[] = [];
+  const errors: number[] = [];
+  for (const s of frame.shapes) {
+    const { u, v } = fieldPosition(frame, s.x, s.y);
+    rows.push(Float64Array.of(1, 0, u, v, 0, 0, u * u - v * v), Float64Array.of(0, 1, 0, 0, u, v, 2 * u * v));
+    values.push(s.e1, s.e2);
+    errors.push(s.eError, s.eError);
+  }
+  return robustLinearFit({ rows, values, errors });
+}
+
+function fitTrefoil(frame: FrameStars): LinearFit | null {
+  const rows: Float64Array[] = [];
+  const values: number[] = [];
+  const errors: number[] = [];
+  for (const s of frame.shapes) {
+    rows.push(Float64Array.of(1, 0), Float64Array.of(0, 1));
+    values.push(s.trefoil3.x, s.trefoil3.y);
+    errors.push(s.trefoil3.error, s.trefoil3.error);
+  }
+  return robustLinearFit({ rows, values, errors });
+}

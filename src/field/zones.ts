@@ -1,0 +1,88 @@
+import { median, robustSigma } from '../numeric/statistics.ts';
+import type { Shape } from '../shapes/shape.ts';
+import type { FrameStars, Uncertain, UncertainVector } from './frameStars.ts';
+
+/** One of nine equal rectangles of the frame; row 0 holds the first STORED rows. For people to read, not for the fits. */
+export interface Zone {
+  readonly row: number;
+  readonly column: number;
+  readonly stars: number;
+  /** Null where there are fewer than MIN_ZONE_STARS. */
+  readonly summary: ZoneSummary | null;
+}
+
+export interface ZoneSummary {
+  readonly fwhm: Uncertain;
+  /** Of the mean distortion vector, so that noise alone does not make stars look long. */
+  readonly elongation: Uncertain;
+  /** Radians, stored axes; error in radians. */
+  readonly theta: Uncertain;
+  readonly coma3: UncertainVector;
+  readonly trefoil3: UncertainVector;
+}
+
+export const MIN_ZONE_STARS = 3;
+/** A median's error over that of the mean, Gaussian scatter: sqrt(pi/2). */
+const MEDIAN_COST = Math.sqrt(Math.PI / 2);
+
+/** Zones of all subs together, row by row in stored order. */
+export function summariseZones(frames: readonly FrameStars[]): Zone[] {
+  return Array.from({ length: 9 }, (_, i) => {
+    const row = Math.floor(i / 3);
+    const column = i % 3;
+    const shapes = frames.flatMap((frame) =>
+      frame.shapes.filter(
+        (s) =>
+          Math.min(2, Math.floor((3 * (s.x + 0.5)) / frame.width)) === column &&
+          Math.min(2, Math.floor((3 * (s.y + 0.5)) / frame.height)) === row,
+      ),
+    );
+    return { row, column, stars: shapes.length, summary: shapes.length < MIN_ZONE_STARS ? null : summarise(shapes) };
+  });
+}
+
+function summarise(shapes: readonly Shape[]): ZoneSummary {
+  const fwhm = medianWithError(
+    shapes.map((s) => s.fwhm),
+    shapes.map((s) => s.fwhmError),
+  );
+  const eErrors = shapes.map((s) => s.eError);
+  const e1 = medianWithError(
+    shapes.map((s) => s.e1),
+    eErrors,
+  );
+  const e2 = medianWithError(
+    shapes.map((s) => s.e2),
+    eErrors,
+  );
+  const e = Math.min(0.999, Math.hypot(e1.value, e2.value));
+  const eError = Math.sqrt((e1.error ** 2 + e2.error ** 2) / 2);
+  // elongation = sqrt((1 + e)/(1 - e)); d/de = elongation/(1 - e^2).
+  const elongation = Math.sqrt((1 + e) / (1 - e));
+  const vector = (pick: 'coma3' | 'trefoil3'): UncertainVector => {
+    const errors = shapes.map((s) => s[pick].error);
+    const x = medianWithError(
+      shapes.map((s) => s[pick].x),
+      errors,
+    );
+    const y = medianWithError(
+      shapes.map((s) => s[pick].y),
+      errors,
+    );
+    return { x: x.value, y: y.value, error: Math.sqrt((x.error ** 2 + y.error ** 2) / 2) };
+  };
+  return {
+    fwhm,
+    elongation: { value: elongation, error: (elongation * eError) / (1 - e * e) },
+    theta: { value: 0.5 * Math.atan2(e2.value, e1.value), error: Math.min(Math.PI / 4, 0.5 * (eError / Math.max(e, 1e-9))) },
+    coma3: vector('coma3'),
+    trefoil3: vector('trefoil3'),
+  };
+}
+
+/** Median with the larger of the error its scatter shows and the error the stars claim. */
+function medianWithError(values: readonly number[], errors: readonly number[]): Uncertain {
+  const value = median(values);
+  const n = Math.sqrt(values.length);
+  return { value, error: (MEDIAN_COST * Math.max(robustSigma(values, value), 0.5 * median(errors))) / n };
+}
