@@ -1,0 +1,136 @@
+import type { Frame, PixelArray, RowOrder } from '../frame/frame.ts';
+import type { FieldPicture } from './picture.ts';
+
+/** Longest side of the preview, pixels: sharp on a desk, small enough to send. */
+export const PREVIEW_SIDE = 1600;
+
+/** Stretch, chosen by eye on real and drawn frames: where the sky, its noise and the brightest stars come to lie. */
+const STRETCH = {
+  /** Black stands this many noise sigmas of the preview below the sky. */
+  blackSigmas: 3,
+  /** Grey of the sky, 0..1: dark, so that lines and numbers drawn on top stand out. */
+  skyGrey: 0.12,
+  /** Grey of the brightest stars: below white, which is kept for what is drawn on top. */
+  topGrey: 0.86,
+  /** The share of preview pixels brighter than the top. */
+  brightShare: 0.0008,
+  /** A frame without anything bright is not stretched further than this many sigmas between black and top. */
+  leastSigmas: 40,
+} as const;
+
+/**
+ * The frame made small and bright, as it stands on the screen: blocks are averaged (pairs of rows and columns of a
+ * colour mosaic stay together, so no colour is preferred), then a midtone curve lifts the sky to dark grey.
+ */
+export function stretchPreview(
+  frame: Frame,
+  rowOrder: RowOrder,
+  side: number = PREVIEW_SIDE,
+): Omit<FieldPicture, 'whiskers'> {
+  const block = blockOf(frame, side);
+  const width = Math.max(1, Math.floor(frame.width / block));
+  const height = Math.max(1, Math.floor(frame.height / block));
+  const binned = bin(frame.pixels.data, frame.mask, frame.width, frame.height, block, width, height);
+  const grey = new Uint8Array(width * height);
+  const curve = stretchOf(binned);
+  for (let row = 0; row < height; row++) {
+    const stored = rowOrder === 'TOP-DOWN' ? row : height - 1 - row;
+    for (let column = 0; column < width; column++) {
+      grey[row * width + column] = curve(binned[stored * width + column]);
+    }
+  }
+  return { width, height, pixelsPerFramePixel: 1 / block, grey };
+}
+
+function blockOf(frame: Frame, side: number): number {
+  const least = Math.ceil(Math.max(frame.width, frame.height) / side);
+  const even = frame.facts.mosaic ? least + (least % 2) : least;
+  return Math.max(1, Math.min(even, frame.width, frame.height));
+}
+
+/** Mean of the good pixels of each block; NaN where there is none. */
+function bin(
+  data: PixelArray,
+  mask: Uint8Array | null,
+  frameWidth: number,
+  frameHeight: number,
+  block: number,
+  width: number,
+  height: number,
+): Float32Array {
+  const out = new Float32Array(width * height);
+  const sums = new Float64Array(width);
+  const counts = new Int32Array(width);
+  for (let row = 0; row < height; row++) {
+    sums.fill(0);
+    counts.fill(0);
+    const rows = Math.min(block, frameHeight - row * block);
+    for (let line = 0; line < rows; line++) {
+      const base = (row * block + line) * frameWidth;
+      if (mask) addMaskedRow(data, mask, base, block, width, sums, counts);
+      else addRow(data, base, block, width, sums);
+    }
+    const full = rows * block;
+    for (let column = 0; column < width; column++) {
+      const count = mask ? counts[column] : full;
+      out[row * width + column] = count > 0 ? sums[column] / count : Number.NaN;
+    }
+  }
+  return out;
+}
+
+function addRow(data: PixelArray, base: number, block: number, width: number, sums: Float64Array): void {
+  let at = base;
+  for (let column = 0; column < width; column++) {
+    let sum = 0;
+    for (const end = at + block; at < end; at++) sum += data[at];
+    sums[column] += sum;
+  }
+}
+
+function addMaskedRow(
+  data: PixelArray,
+  mask: Uint8Array,
+  base: number,
+  block: number,
+  width: number,
+  sums: Float64Array,
+  counts: Int32Array,
+): void {
+  let at = base;
+  for (let column = 0; column < width; column++) {
+    for (const end = at + block; at < end; at++) {
+      if (mask[at] !== 0) continue;
+      sums[column] += data[at];
+      counts[column]++;
+    }
+  }
+}
+
+/** Sky, noise and bright end from a regular sample; the curve takes a value to 0..255, NaN to black. */
+function stretchOf(binned: Float32Array): (value: number) => number {
+  const step = Math.max(1, Math.floor(binned.length / SAMPLES));
+  const sample: number[] = [];
+  for (let i = 0; i < binned.length; i += step) if (Number.isFinite(binned[i])) sample.push(binned[i]);
+  if (sample.length === 0) return () => 0;
+  const sorted = Float64Array.from(sample).sort();
+  const at = (share: number): number => sorted[Math.round(share * (sorted.length - 1))];
+  const sky = at(0.5);
+  // The lower half holds no stars: from the 16th percentile up to the median is one sigma of noise and gradient.
+  const sigma = Math.max(sky - at(0.159), Math.abs(sky) * 1e-6, 1e-12);
+  const black = Math.max(sky - STRETCH.blackSigmas * sigma, sorted[0]);
+  const range = Math.max(at(1 - STRETCH.brightShare) - black, STRETCH.leastSigmas * sigma);
+  const skyAt = Math.max((sky - black) / range, 1e-6);
+  // Midtone balance m of y = (m - 1) x / ((2 m - 1) x - m), solved for the wanted grey of the sky.
+  const wanted = STRETCH.skyGrey / STRETCH.topGrey;
+  const m = (skyAt * (wanted - 1)) / (2 * wanted * skyAt - wanted - skyAt);
+  const top = 255 * STRETCH.topGrey;
+  return (value) => {
+    const x = (value - black) / range;
+    if (!(x > 0)) return 0;
+    if (x >= 1) return top;
+    return (top * (m - 1) * x) / ((2 * m - 1) * x - m);
+  };
+}
+
+const SAMPLES = 100_000;
