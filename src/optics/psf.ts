@@ -111,6 +111,27 @@ export function gridFor(telescope: Telescope, w: Coefficients, conditions: Image
   return { size, oversample };
 }
 
+const MASKS_KEPT = 16;
+const masks = new Map<string, Float64Array>();
+
+/** Transmission of the pupil's cells, (2 reach + 1)^2 values; a frame's stars share it at each wavelength. */
+function maskOf(pupil: Pupil, across: number): Float64Array {
+  const key = JSON.stringify([pupil, across]);
+  const known = masks.get(key);
+  if (known) return known;
+  const step = 2 / across;
+  const reach = Math.ceil(across / 2);
+  const mask = new Float64Array((2 * reach + 1) ** 2);
+  let at = 0;
+  for (let j = -reach; j <= reach; j++) {
+    for (let i = -reach; i <= reach; i++) mask[at++] = transmission(pupil, i * step, j * step, step);
+  }
+  const oldest = masks.keys().next();
+  if (masks.size >= MASKS_KEPT && !oldest.done) masks.delete(oldest.value);
+  masks.set(key, mask);
+  return mask;
+}
+
 /** Writes A exp(2 pi i W / lambda) into the grid's first rows; returns how many rows are used. */
 function writePupil(
   field: Float64Array,
@@ -129,12 +150,14 @@ function writePupil(
   const tiltX = shiftUm.x / (2 * focalRatio);
   const tiltY = shiftUm.y / (2 * focalRatio);
   const wave = (2 * Math.PI) / wavelengthUm;
+  const mask = maskOf(pupil, across);
+  let cell = 0;
   field.fill(0, 0, 2 * rows * size);
   for (let j = -reach; j <= reach; j++) {
     const y = j * step;
     for (let i = -reach; i <= reach; i++) {
       const x = i * step;
-      const open = transmission(pupil, x, y, step);
+      const open = mask[cell++];
       if (open === 0) continue;
       const phase = wave * (wavefrontUm(w, x, y) + tiltX * x + tiltY * y);
       const at = 2 * ((j + reach) * size + i + reach);

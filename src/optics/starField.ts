@@ -1,8 +1,8 @@
 import { seededRandom } from '../numeric/random.ts';
 import { type Camera, centreOf, expose, type MosaicPattern, USUAL_CAMERA } from './camera.ts';
 import { type Complex, ZERO } from './complex.ts';
-import { dispersionShift } from './dispersion.ts';
-import type { FilterName } from './filter.ts';
+import { dispersionShift, MILD_AIR, refractionArcsec } from './dispersion.ts';
+import { BANDS, type FilterName } from './filter.ts';
 import { imageField } from './imageField.ts';
 import { type ImageConditions, maxHalfSize, type Psf, stampAt } from './psf.ts';
 import { addCosmicRays, CLEAR_SKY, type Sky, skyLight, vignette } from './sky.ts';
@@ -63,13 +63,22 @@ export interface DrawnFrame {
 /** A stamp ends where the star's light falls under this share of the sky's noise. */
 const STAMP_EDGE = 0.05;
 const STAMP_SIZES = [6, 9, 13, 18, 25, 35, 50, 70, 100];
-/** Wavelengths where dispersion pulls them apart. */
-const DISPERSED_SAMPLES = 9;
+/** Wavelengths across the band: at least so many, and neighbours no further apart than this share of the seeing. */
+const MIN_SAMPLES = 3;
+const MAX_SAMPLES = 15;
+const DISPERSION_STEP = 0.3;
 
 /** Field position of a pixel, mm. */
 export function fieldAt(camera: Camera, x: number, y: number): Complex {
   const centre = centreOf(camera);
   return { x: ((x - centre.x) * camera.pixelUm) / 1000, y: ((y - centre.y) * camera.pixelUm) / 1000 };
+}
+
+function dispersedSamples(filter: FilterName, altitudeDeg: number, seeingArcsec: number): number {
+  const { fromUm, toUm } = BANDS[filter];
+  const spread = refractionArcsec(fromUm, altitudeDeg, MILD_AIR) - refractionArcsec(toUm, altitudeDeg, MILD_AIR);
+  const wanted = Math.ceil(spread / (DISPERSION_STEP * Math.max(seeingArcsec, 0.5)));
+  return Math.min(MAX_SAMPLES, Math.max(MIN_SAMPLES, wanted));
 }
 
 function halfSizeFor(psf: Psf, electrons: number, noiseE: number): number {
@@ -111,7 +120,7 @@ function addStars(
       ? {}
       : {
           shiftUm: dispersionShift(telescope, filter, scene.atmosphere.altitudeDeg, scene.atmosphere.zenith),
-          samples: DISPERSED_SAMPLES,
+          samples: dispersedSamples(filter, scene.atmosphere.altitudeDeg, scene.seeingArcsec),
         }),
   };
   const field = imageField(telescope, scene.state, conditions, {

@@ -23,7 +23,7 @@ function directionOf(value: Complex, spin: number): number | null {
   if (length(value) < 1e-9) return null;
   const period = 360 / spin;
   const turned = (angle(value) * DEG) / spin;
-  return round((((turned % period) + period) % period), 2);
+  return round(((turned % period) + period) % period, 2);
 }
 
 /** Direction of a vector's line, 0 to 180. */
