@@ -6,7 +6,7 @@ import { fileURLToPath } from 'node:url';
 
 const folder = process.argv[2] ?? '/usr/share/fonts/truetype/dejavu';
 const ascii = Array.from({ length: 95 }, (_, i) => String.fromCodePoint(32 + i)).join('');
-const CHARACTERS = [...ascii, ...'°′″±×·²³µσΔ−–—…≤≥≈←↑→↓↖↗↘↙’“”'];
+const CHARACTERS = [...ascii, ...'°′″±×·²³½¼¾µσλΔ√−–—…≤≥≈≠←↑→↓↖↗↘↙‘’“”\u00a0\u2011'];
 
 function openFont(path) {
   const file = readFileSync(path);
