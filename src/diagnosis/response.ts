@@ -12,6 +12,8 @@ import type { KnownOptics } from './setup.ts';
  */
 export interface Response {
   readonly seeingArcsec: number;
+  /** Width of a star with this seeing and no aberration, pixels. */
+  readonly focusedFwhmPx: number;
   /** |coma3| to W131, um, in focus. */
   readonly comaUm: (coma3: number) => number;
   /** The same when the star owes part of its width to a defocus of `DEFOCUS_UM`. */
@@ -23,6 +25,7 @@ export interface Response {
   readonly blurPx: (defocusUm: number) => number;
   /** |trefoil3| to wavefront RMS, um. */
   readonly trefoilRmsUm: (trefoil3: number) => number;
+  readonly trefoil3: (rmsUm: number) => number;
   /** FWHM blur in quadrature, pixels, of that much coma or trefoil alone. */
   readonly comaBlurPx: (comaUm: number) => number;
   readonly trefoilBlurPx: (rmsUm: number) => number;
@@ -66,57 +69,103 @@ function modelOf(optics: KnownOptics, filter: FilterName): { readonly model: Mod
   return { model, telescope };
 }
 
+/** What the stars of the sub look like in the middle: enough to find the seeing that the model needs. */
+export interface Observed {
+  /** Pixels. */
+  readonly fwhm: number;
+  readonly coma3: number;
+  readonly trefoil3: number;
+}
+
+/** Rounds of seeing against coma and trefoil: each widens the star, and the seeing sets what each amounts to. */
+const ROUNDS = 3;
+const COMA_STEPS = [0, 0.06, 0.12, 0.25, 0.5, 0.8, 1.2, 2, 3.5];
+const TREFOIL_STEPS = [0, 0.03, 0.06, 0.12, 0.2, 0.35];
+const DEFOCUS_STEPS = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
+
 /** Null where the model cannot be as sharp as the sub (wrong focal length or pixel size). */
-export function responseFor(optics: KnownOptics, filter: FilterName, fwhmPx: number): Response | null {
+export function responseFor(optics: KnownOptics, filter: FilterName, observed: Observed): Response | null {
   const { model, telescope } = modelOf(optics, filter);
-  const defocusOf = (um: number): number => toDefocus(telescope, um);
-  const seeing = seeingFor(model, optics, fwhmPx, 0);
+  const comaTableAt = (seeing: number, d: number): Table =>
+    rising(
+      COMA_STEPS,
+      COMA_STEPS.map((c) => (c === 0 ? 0 : (model({ c: { x: c, y: 0 }, d }, seeing)?.coma3.x ?? null))),
+    );
+  const trefoilTableAt = (seeing: number): Table =>
+    rising(
+      TREFOIL_STEPS,
+      TREFOIL_STEPS.map((rms) =>
+        rms === 0 ? 0 : (model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing)?.trefoil3.x ?? null),
+      ),
+    );
+  let c = 0;
+  let t = 0;
+  let seeing: number | null = null;
+  let comaTable: Table = { x: [0, 1], y: [0, 1] };
+  let trefoilTable = comaTable;
+  for (let round = 0; round < ROUNDS; round++) {
+    seeing = seeingFor(model, optics, observed.fwhm, { c: { x: c, y: 0 }, t: { x: t, y: 0 } });
+    if (seeing === null) return null;
+    comaTable = comaTableAt(seeing, 0);
+    trefoilTable = trefoilTableAt(seeing);
+    const nextC = Math.min(inverse(comaTable, observed.coma3), last(comaTable.x));
+    const nextT = TREFOIL_RMS * Math.min(inverse(trefoilTable, observed.trefoil3), last(trefoilTable.x));
+    const settled = Math.abs(nextC - c) < 0.02 && Math.abs(nextT - t) < 0.02;
+    c = nextC;
+    t = nextT;
+    if (settled) break;
+  }
   if (seeing === null) return null;
   const focused = model({}, seeing);
   if (focused === null) return null;
-  const base = focused.fwhm ** 2;
-  const blur = (shape: Shape | null): number | null =>
-    shape === null ? null : Math.sqrt(Math.max(0, shape.fwhm ** 2 - base));
-
-  const comaSteps = [0, 0.06, 0.12, 0.25, 0.5, 0.8, 1.2];
-  const comaShapes = comaSteps.map((c) => model({ c: { x: c, y: 0 } }, seeing));
-  const comaTable = rising(comaSteps, comaShapes.map((s) => s?.coma3.x ?? null));
-  const comaBlur = rising(comaSteps, comaShapes.map(blur));
-
-  const blurredSeeing = seeingFor(model, optics, fwhmPx, defocusOf(DEFOCUS_UM));
-  const d = defocusOf(DEFOCUS_UM);
-  const blurredTable =
-    blurredSeeing === null
-      ? comaTable
-      : rising(comaSteps, comaSteps.map((c) => model({ c: { x: c, y: 0 }, d }, blurredSeeing)?.coma3.x ?? null));
-
-  const defocusSteps = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
-  const defocusTable = rising(defocusSteps, defocusSteps.map((um) => blur(model({ d: defocusOf(um) }, seeing))));
-
-  const trefoilSteps = [0, 0.03, 0.06, 0.12, 0.2, 0.35];
-  const trefoilShapes = trefoilSteps.map((rms) => model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing));
-  const trefoilTable = rising(trefoilSteps, trefoilShapes.map((s) => s?.trefoil3.x ?? null));
-  const trefoilBlur = rising(trefoilSteps, trefoilShapes.map(blur));
-
+  const floor = seeing;
+  const blur = (coefficients: Partial<Coefficients>): number | null => {
+    const shape = model(coefficients, floor);
+    return shape === null ? null : Math.sqrt(Math.max(0, shape.fwhm ** 2 - focused.fwhm ** 2));
+  };
+  const d = toDefocus(telescope, DEFOCUS_UM);
+  const blurredSeeing = seeingFor(model, optics, focused.fwhm, { d });
+  const blurredTable = blurredSeeing === null ? comaTable : comaTableAt(blurredSeeing, d);
+  const defocusTable = rising(
+    DEFOCUS_STEPS,
+    DEFOCUS_STEPS.map((um) => blur({ d: toDefocus(telescope, um) })),
+  );
+  const comaBlur = rising(
+    COMA_STEPS,
+    COMA_STEPS.map((um) => blur({ c: { x: um, y: 0 } })),
+  );
+  const trefoilBlur = rising(
+    TREFOIL_STEPS,
+    TREFOIL_STEPS.map((rms) => blur({ t: { x: rms * TREFOIL_RMS, y: 0 } })),
+  );
   return {
     seeingArcsec: seeing,
+    focusedFwhmPx: focused.fwhm,
     comaUm: (v) => inverse(comaTable, v),
     comaUmDefocused: (v) => inverse(blurredTable, v),
     coma3: (v) => forward(comaTable, v),
     defocusUm: (v) => inverse(defocusTable, v),
     blurPx: (v) => forward(defocusTable, v),
     trefoilRmsUm: (v) => inverse(trefoilTable, v),
+    trefoil3: (v) => forward(trefoilTable, v),
     comaBlurPx: (v) => forward(comaBlur, v),
     trefoilBlurPx: (v) => forward(trefoilBlur, v),
   };
 }
 
-/** Seeing that gives the model, with a defocus of d um of wavefront, the measured width: bisection, 0.3" to 15". */
-function seeingFor(model: Model, optics: KnownOptics, fwhmPx: number, d: number): number | null {
+const last = (values: readonly number[]): number => values[values.length - 1];
+
+/** Seeing that gives the model, with the given aberrations, the measured width: bisection. */
+function seeingFor(
+  model: Model,
+  optics: KnownOptics,
+  fwhmPx: number,
+  coefficients: Partial<Coefficients>,
+): number | null {
   const arcsec = ((206.264806 * optics.pixelUm) / optics.focalLengthMm) * fwhmPx;
   let low = 0.15 * arcsec;
   let high = 1.3 * arcsec;
-  const at = (seeing: number): number => (model({ d }, seeing)?.fwhm ?? Number.POSITIVE_INFINITY) - fwhmPx;
+  const at = (seeing: number): number => (model(coefficients, seeing)?.fwhm ?? Number.POSITIVE_INFINITY) - fwhmPx;
   if (at(low) > 0) return null;
   for (let round = 0; round < 9; round++) {
     const middle = (low + high) / 2;

@@ -1,16 +1,17 @@
 import { median } from '../numeric/statistics.ts';
 import { type Persistent, persistentValue, persistentVector } from './combine.ts';
 import type { FrameStars, Uncertain, UncertainVector } from './frameStars.ts';
-import { fitSizeField, type SizeField } from './sizeField.ts';
 import { fitSpinFields, type SpinFields } from './spinFields.ts';
 import { summariseZones, type Zone } from './zones.ts';
 
-/** The smooth fields of all subs together: what persists, and each sub's own. Stored axes, half-diagonals. */
+/**
+ * The smooth fields of all subs together: what persists, and each sub's own. Stored axes, half-diagonals.
+ * The widths (sizeField.ts) follow later: what coma adds to them must be known first.
+ */
 export interface Field {
   readonly zones: readonly Zone[];
   /** Null where there are too few stars for any field. */
   readonly smooth: SmoothFields | null;
-  readonly size: SizeField | null;
   /** Median of all stars, pixels. */
   readonly fwhm: number | null;
   readonly stars: number;
@@ -34,7 +35,6 @@ export function fitField(frames: readonly FrameStars[]): Field {
   return {
     zones: summariseZones(frames),
     smooth: fitSmooth(frames),
-    size: fitSizeField(frames.filter((frame) => frame.shapes.length > 0)),
     fwhm: all.length > 0 ? median(all) : null,
     stars: all.length,
   };

@@ -40,11 +40,18 @@ const CELLS = 9;
 /** Fewer stars than this in all: no surface. */
 export const MIN_SURFACE_STARS = 24;
 
-export function fitSizeField(frames: readonly FrameStars[]): SizeField | null {
-  const points = frames.flatMap((frame, index) => averagePoints(frame, index));
+/** Squared blur, pixels^2 of FWHM, that other aberrations (coma, trefoil) add at a field position of a sub. */
+export type OtherBlur = (frame: number, u: number, v: number) => number;
+
+export function fitSizeField(frames: readonly FrameStars[], otherBlur: OtherBlur = () => 0): SizeField | null {
+  const points = frames
+    .flatMap((frame, index) => averagePoints(frame, index))
+    .map((q) => ({ ...q, size2: q.size2 - otherBlur(q.frame, q.u, q.v) }));
   const stars = frames.reduce((sum, frame) => sum + frame.shapes.length, 0);
   if (stars < MIN_SURFACE_STARS || points.length < 2 * frames.length + 6) return null;
-  const typical = frames.map((frame) => median(frame.shapes.map((s) => s.fwhm)));
+  const typical = frames.map((_, f) =>
+    Math.sqrt(Math.max(0.2, median(points.filter((q) => q.frame === f).map((q) => q.size2)))),
+  );
   const scaled = inflateErrors(points, frames.length, typical);
   const full = solve(scaled, frames.length, typical, { tilt: true, curvature: true });
   if (full === null) return null;
@@ -106,7 +113,14 @@ function averagePoints(frame: FrameStars, index: number): Point[] {
       used.reduce((sum, e) => sum + pick(e), 0) / used.length;
     const u = mean((e) => e.u);
     const v = mean((e) => e.v);
-    return { frame: index, u, v, r2: mean((e) => e.u * e.u + e.v * e.v), size2: mean((e) => e.size2), error: scale / Math.sqrt(used.length) };
+    return {
+      frame: index,
+      u,
+      v,
+      r2: mean((e) => e.u * e.u + e.v * e.v),
+      size2: mean((e) => e.size2),
+      error: scale / Math.sqrt(used.length),
+    };
   });
 }
 

@@ -74,7 +74,10 @@ function summarise(shapes: readonly Shape[]): ZoneSummary {
   return {
     fwhm,
     elongation: { value: elongation, error: (elongation * eError) / (1 - e * e) },
-    theta: { value: 0.5 * Math.atan2(e2.value, e1.value), error: Math.min(Math.PI / 4, 0.5 * (eError / Math.max(e, 1e-9))) },
+    theta: {
+      value: 0.5 * Math.atan2(e2.value, e1.value),
+      error: Math.min(Math.PI / 4, 0.5 * (eError / Math.max(e, 1e-9))),
+    },
     coma3: vector('coma3'),
     trefoil3: vector('trefoil3'),
   };

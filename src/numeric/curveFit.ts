@@ -46,19 +46,15 @@ function fitFrom(problem: CurveProblem, start: readonly number[], maxIterations:
   const y = x.map((i) => values[i] / errors[i]);
   let parameterValues: number[];
   try {
-    ({ parameterValues } = levenbergMarquardt(
-      { x, y },
-      (p) => (i) => model(p, i) / errors[i],
-      {
-        initialValues: [...start],
-        jacobianFunction: (p) => (i) => jacobian(p, i).map((d) => d / errors[i]),
-        minValues: lower,
-        maxValues: upper,
-        damping: 1e-2,
-        maxIterations,
-        errorTolerance: 1e-9,
-      },
-    ));
+    ({ parameterValues } = levenbergMarquardt({ x, y }, (p) => (i) => model(p, i) / errors[i], {
+      initialValues: [...start],
+      jacobianFunction: (p) => (i) => jacobian(p, i).map((d) => d / errors[i]),
+      minValues: lower,
+      maxValues: upper,
+      damping: 1e-2,
+      maxIterations,
+      errorTolerance: 1e-9,
+    }));
   } catch {
     // A singular or non-symmetric step: this start leads nowhere.
     return null;

@@ -1,0 +1,148 @@
+import type { Field, SmoothFields } from '../field/fitField.ts';
+import { type FrameStars, halfDiagonal, type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import { fitSizeField, type SizeField } from '../field/sizeField.ts';
+import type { FilterName } from '../optics/filter.ts';
+import { type Response, responseFor } from './response.ts';
+import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
+import { findSkewedSmear, skewRatio, type SkewedSmear } from './skew.ts';
+
+/** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
+export interface Amounts {
+  readonly smooth: SmoothFields;
+  readonly size: SizeField | null;
+  /** Uniform coma3 less any skewed smear: what the optics did. */
+  readonly coma: UncertainVector;
+  readonly skew: SkewedSmear | null;
+  readonly skewRatio: number | null;
+  /** Uniform trefoil3 less any skewed smear's. */
+  readonly trefoil: UncertainVector;
+  readonly response: Response | null;
+  /** The telescope, or its stand-in when it is not known (`physical` false: nothing in micrometres is reported). */
+  readonly optics: KnownOptics;
+  readonly physical: boolean;
+  /** W131 uniform over the field, um along the tail, with an interval for the defocus one frame cannot see. */
+  readonly comaUm: {
+    readonly value: number;
+    readonly low: number;
+    readonly high: number;
+    readonly error: number;
+  } | null;
+  /** Half-diagonals to millimetres on the sensor. */
+  readonly halfDiagonalMm: number;
+  /** Position of the coma node, half-diagonals, for a bare mirror. */
+  readonly node: { readonly u: number; readonly v: number; readonly error: number } | null;
+}
+
+/** A bare paraboloid's linear coma is at least this many sigma from none. */
+const BARE_SIGMAS = 8;
+/** Share of a paraboloid's linear coma above which there is no corrector: a corrector leaves 0.02. */
+const BARE_SHARE = 0.3;
+
+export function measureAmounts(frames: readonly FrameStars[], field: Field, setup: Setup): Amounts | null {
+  const { smooth } = field;
+  if (smooth === null || field.fwhm === null) return null;
+  const half = halfDiagonal(setup);
+  const filter = filterName(setup.filter, setup.mosaic);
+  const coma = smooth.coma.uniform;
+  const skew = findSkewedSmear(coma, smooth.trefoil.uniform, smooth.distortion.uniform);
+  const cleanComa: UncertainVector =
+    skew === null ? coma : { x: coma.x - skew.coma3.x, y: coma.y - skew.coma3.y, error: coma.error * Math.SQRT2 };
+  const trefoil: UncertainVector = skew === null ? smooth.trefoil.uniform : { ...smooth.trefoil.uniform, x: 0, y: 0 };
+  const bare = isBare(setup, smooth, field.fwhm, half);
+  const known = knownOptics(setup, bare);
+  const optics = known ?? { ...nominalOptics(field.fwhm), bare };
+  const observed = {
+    fwhm: field.fwhm,
+    coma3: vectorLength(cleanComa),
+    trefoil3: vectorLength(trefoil),
+  };
+  const response =
+    responseFor(optics, filter, observed) ?? responseFor({ ...nominalOptics(field.fwhm), bare }, filter, observed);
+  const size = fitSizeField(frames, (_, u, v) => {
+    if (response === null) return 0;
+    const linear = smooth.coma.linear.value;
+    const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
+    return response.comaBlurPx(response.comaUm(c)) ** 2;
+  });
+  return {
+    smooth,
+    size,
+    coma: cleanComa,
+    skew,
+    skewRatio: skewRatio(coma, smooth.trefoil.uniform),
+    trefoil,
+    response,
+    optics,
+    physical: known !== null && response !== null,
+    comaUm: response === null ? null : comaInterval(cleanComa, response, size, frames.length),
+    halfDiagonalMm: (half * optics.pixelUm) / 1000,
+    node: bare ? nodeOf(cleanComa, smooth.coma.linear) : null,
+  };
+}
+
+/** coma3 = linear (z - node): the node is where it vanishes. */
+function nodeOf(
+  uniform: UncertainVector,
+  linear: { readonly value: number; readonly error: number },
+): { u: number; v: number; error: number } | null {
+  if (Math.abs(linear.value) < BARE_SIGMAS * linear.error) return null;
+  const u = -uniform.x / linear.value;
+  const v = -uniform.y / linear.value;
+  return { u, v, error: Math.hypot(uniform.error, Math.hypot(u, v) * linear.error) / Math.abs(linear.value) };
+}
+
+/** Told by the user, else by the coma itself: a bare paraboloid's grows with the distance from its axis. */
+function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number): boolean {
+  if (setup.corrector.value.present !== 'unknown') return !setup.corrector.value.present;
+  const { value, error } = smooth.coma.linear;
+  if (value < BARE_SIGMAS * error) return false;
+  const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
+  const response = responseFor(optics, filterName(setup.filter, setup.mosaic), { fwhm, coma3: 0, trefoil3: 0 });
+  if (response === null) return false;
+  const edgeMm = (half * optics.pixelUm) / 1000;
+  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+  const expectedUm = (1000 * edgeMm) / (32 * ratio ** 3);
+  return response.comaUm(value) > BARE_SHARE * Math.min(expectedUm, 0.8);
+}
+
+/**
+ * One frame cannot tell uniform defocus from seeing, and the coma answers to both: from "in focus" to "30 um off" the same
+ * shape means about half the coma. The value stands between; subs that differ in focus narrow it (the surface then holds
+ * each sub's distance from focus).
+ */
+function comaInterval(
+  coma: UncertainVector,
+  response: Response,
+  size: SizeField | null,
+  subs: number,
+): Amounts['comaUm'] {
+  const length = vectorLength(coma);
+  const focused = response.comaUm(length);
+  const defocused = Math.min(focused, response.comaUmDefocused(length));
+  const statistical = focused * (length > 0 ? coma.error / length : 0);
+  const known = subs >= 2 && size !== null && size.centreError.every((e) => e < 0.5);
+  // Imagers focus: three in four subs lie nearer to focus than halfway to the far end.
+  const value = known ? focused : focused - 0.25 * (focused - defocused);
+  const low = known ? focused : focused - 0.75 * (focused - defocused);
+  return {
+    value,
+    low: Math.max(0, low - statistical),
+    high: focused + statistical,
+    error: Math.max(statistical, (focused - low) / 2),
+  };
+}
+
+const FILTERS: readonly (readonly [RegExp, FilterName])[] = [
+  [/^(h-?a|ha|halpha|h_alpha|s-?ii|sii|s2|o-?iii|oiii|o3|n-?ii|nii)\b/i, 'Ha'],
+  [/^(lum|l\b|clear|uv)/i, 'L'],
+  [/^(r\b|red)/i, 'R'],
+  [/^(g\b|green)/i, 'G'],
+  [/^(b\b|blue)/i, 'B'],
+  [/^(none|no filter|open)/i, 'none'],
+];
+
+/** The pass band a header's FILTER stands for; luminance where it says nothing known. */
+export function filterName(filter: string | null, mosaic: boolean): FilterName {
+  if (mosaic) return 'mosaic-green';
+  return FILTERS.find(([pattern]) => pattern.test(filter?.trim() ?? ''))?.[1] ?? 'L';
+}

@@ -1,0 +1,167 @@
+import type { Field } from '../field/fitField.ts';
+import type { FrameStars } from '../field/frameStars.ts';
+import { type Amounts, measureAmounts } from './amounts.ts';
+import { CAUSES, type Cause, type Finding } from './finding.ts';
+import { defocus, dispersion, tracking } from './motionFindings.ts';
+import {
+  astigmatism,
+  correctorSpacing,
+  miscollimation,
+  mirrorTiltArcmin,
+  pinchedOptics,
+  sensorTilt,
+} from './opticalFindings.ts';
+import type { Setup } from './setup.ts';
+import { COMA_TOLERANCE_UM } from './tolerances.ts';
+import { directionWords, plain, type ScreenY } from './words.ts';
+
+export type Verdict = 'good' | 'adjust' | 'inconclusive';
+
+export interface Diagnosis {
+  readonly verdict: Verdict;
+  readonly headline: string;
+  /** What would make an inconclusive answer conclusive. */
+  readonly needs: string | null;
+  /** Every cause looked for: faults first, then by how much it widens the stars. */
+  readonly findings: readonly Finding[];
+  /** Null where the stars are too few for any field. */
+  readonly amounts: Amounts | null;
+}
+
+/** Fewer usable stars than this in all subs together, and no verdict is given. */
+export const MIN_VERDICT_STARS = 30;
+/** Below this FWHM, pixels, coma and elongation are not measurable; a mosaic's green pixels stand wider apart. */
+export const MIN_FWHM = { mono: 2.0, mosaic: 2.4 } as const;
+
+export function diagnose(frames: readonly FrameStars[], field: Field, setup: Setup, screenY: ScreenY): Diagnosis {
+  const amounts = measureAmounts(frames, field, setup);
+  const fwhm = field.fwhm ?? 0;
+  const limit = setup.mosaic ? MIN_FWHM.mosaic : MIN_FWHM.mono;
+  if (amounts === null || field.stars < MIN_VERDICT_STARS) {
+    const missing = MIN_VERDICT_STARS - field.stars;
+    return cannotTell(
+      amounts,
+      `Cannot tell: only ${field.stars} usable star${field.stars === 1 ? '' : 's'}.`,
+      `at least ${MIN_VERDICT_STARS} usable stars (${Math.max(1, missing)} more): longer subs, more subs together, or a richer field`,
+      'too few stars',
+    );
+  }
+  if (fwhm < limit) {
+    return cannotTell(
+      amounts,
+      `Cannot tell: the stars are ${fwhm.toFixed(1)} px wide, too sharp for these pixels to show their shape.`,
+      `stars at least ${limit.toFixed(1)} px wide: a sub taken slightly out of focus, or without binning`,
+      `undersampled: FWHM ${fwhm.toFixed(2)} px, below ${limit.toFixed(1)} px`,
+    );
+  }
+  const coma = miscollimation(amounts, frames, setup, screenY);
+  const comaFault = coma.status === 'fault';
+  const spacing = correctorSpacing(amounts);
+  const findings = [
+    coma,
+    sensorTilt(amounts, setup, screenY, comaFault),
+    spacing,
+    pinchedOptics(amounts, screenY),
+    astigmatism(amounts, spacing.status === 'fault'),
+    tracking(amounts, setup, fwhm, screenY),
+    dispersion(amounts, setup, fwhm, screenY),
+    defocus(amounts),
+  ].sort(byWeight);
+  return conclude(findings, amounts, screenY);
+}
+
+function byWeight(a: Finding, b: Finding): number {
+  const fault = (f: Finding): number => (f.status === 'fault' ? 1 : 0);
+  return fault(b) - fault(a) || (b.widens ?? 0) - (a.widens ?? 0);
+}
+
+function conclude(findings: readonly Finding[], amounts: Amounts, screenY: ScreenY): Diagnosis {
+  const faults = findings.filter((f) => f.status === 'fault');
+  const optical = faults.filter((f) => CAUSES[f.cause].optical);
+  const others = faults.filter((f) => !CAUSES[f.cause].optical);
+  const coma = findings.find((f) => f.cause === 'miscollimation');
+  const also = others.length === 0 ? '' : ` Also: ${others.map((f) => CAUSES[f.cause].title).join(', ')}.`;
+  const first = optical[0];
+  if (first !== undefined) {
+    const rest = optical.slice(1);
+    const more = rest.length === 0 ? '' : ` Then: ${rest.map((f) => CAUSES[f.cause].title).join(', ')}.`;
+    return {
+      verdict: 'adjust',
+      headline: `${faultLine(first, amounts, screenY)}${more}${also}`,
+      needs: null,
+      findings,
+      amounts,
+    };
+  }
+  if (coma?.status === 'not-measurable') {
+    const why =
+      amounts.skew === null ? 'the errors are wider than the tolerance' : 'a smear to one side hides the coma';
+    return {
+      verdict: 'inconclusive',
+      headline: `Cannot tell whether it is collimated: ${why}.${also}`,
+      needs:
+        amounts.skew === null
+          ? 'more stars: longer subs, or more subs together'
+          : 'steady subs above 60 deg altitude, or through a green or narrow filter',
+      findings,
+      amounts,
+    };
+  }
+  const tilt = mirrorTiltArcmin(amounts.comaUm?.value ?? 0, amounts);
+  const tolerance = mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts);
+  const size = amounts.physical ? `: coma as of ${plain(tilt)}' of mirror tilt, tolerance ${plain(tolerance)}'` : '';
+  const open = findings.filter(
+    (f) => CAUSES[f.cause].optical && f.status === 'not-measurable' && f.cause !== 'miscollimation',
+  );
+  const unsaid = open.length === 0 ? '' : ` Not settled: ${open.map((f) => CAUSES[f.cause].title).join(', ')}.`;
+  return {
+    verdict: 'good',
+    headline: `Collimated${size}. Stop turning.${also}${unsaid}`,
+    needs: null,
+    findings,
+    amounts,
+  };
+}
+
+function faultLine(finding: Finding, amounts: Amounts, screenY: ScreenY): string {
+  switch (finding.cause) {
+    case 'miscollimation': {
+      const { comaUm } = amounts;
+      const size =
+        comaUm === null || !amounts.physical
+          ? ''
+          : ` by about ${plain(mirrorTiltArcmin(comaUm.value, amounts))}' (${plain(mirrorTiltArcmin(comaUm.low, amounts))}' to ${plain(mirrorTiltArcmin(comaUm.high, amounts))}')`;
+      return `The primary is off${size}: move the stars ${directionWords(finding.direction ?? 0, screenY)}.`;
+    }
+    case 'sensor-tilt':
+      return `The focal plane is tilted: ${finding.because}.`;
+    case 'corrector-spacing':
+      return 'The field is curved: corners and centre do not come to focus together.';
+    case 'pinched-optics':
+      return 'Something pinches the optics: the stars are triangular all over the field.';
+    case 'astigmatism':
+      return `Astigmatism: ${finding.because}.`;
+    default:
+      return `${CAUSES[finding.cause].title}: ${finding.because}.`;
+  }
+}
+
+function cannotTell(amounts: Amounts | null, headline: string, needs: string, because: string): Diagnosis {
+  const findings = (Object.keys(CAUSES) as Cause[]).map(
+    (cause): Finding => ({
+      cause,
+      status: 'not-measurable',
+      significance: null,
+      tolerance: '',
+      widens: null,
+      direction: null,
+      directionError: null,
+      axis: null,
+      axisError: null,
+      starShift: null,
+      because,
+      advice: 'Do not turn anything on this measurement.',
+    }),
+  );
+  return { verdict: 'inconclusive', headline, needs, findings, amounts };
+}

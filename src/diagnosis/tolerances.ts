@@ -1,0 +1,32 @@
+import type { Amounts } from './amounts.ts';
+
+/**
+ * Trade tolerance of the primary's axis at the focus, 0.005 N^3 mm, as wavefront: with c = h/(32 N^3) it is 0.156 um of
+ * W131 at every focal ratio.
+ */
+export const COMA_TOLERANCE_UM = (1000 * 0.005) / 32;
+/** Marechal's lambda/14 RMS at 0.55 um (Wilson, Reflecting Telescope Optics I, sec. 3.10). */
+export const MARECHAL_UM = 0.55 / 14;
+/** Stars with a longer axis up to this many times the shorter one pass for round (common practice, no source). */
+export const ROUND_ELONGATION = 1.1;
+
+/** Distortion e = (a2 - b2)/(a2 + b2) of an elongation a/b. */
+export function distortionOf(elongation: number): number {
+  const q = elongation * elongation;
+  return (q - 1) / (q + 1);
+}
+
+export function elongationFrom(distortion: number): number {
+  const e = Math.min(0.98, Math.abs(distortion));
+  return Math.sqrt((1 + e) / (1 - e));
+}
+
+/**
+ * Seeing-limited critical focus zone, full width, um: 0.00225 theta sqrt(tau) D N^2, theta the FWHM in arcseconds, tau the
+ * tolerated widening in per cent, D in mm (Goldman & Megdal, Sky & Telescope, August 2010).
+ */
+export function focusZoneUm(amounts: Amounts, widening = 10): number {
+  const { optics, response } = amounts;
+  const ratio = optics.focalLengthMm / optics.apertureMm;
+  return 0.00225 * (response?.seeingArcsec ?? 2.5) * Math.sqrt(widening) * optics.apertureMm * ratio * ratio;
+}
