@@ -36,7 +36,7 @@ export function cardsOf(scenario: Scenario, scene: Scene, index: number): CardTo
     { keyword: 'RDNOISE', value: camera.readNoiseE, comment: 'electrons' },
     { keyword: 'GAIN', value: 100, comment: 'camera setting' },
     { keyword: 'OFFSET', value: 50, comment: 'camera setting' },
-    { keyword: 'DATAMAX', value: saturationAdu(camera), comment: 'ADU, saturation' },
+    { keyword: 'SATURATE', value: saturationAdu(camera), comment: 'ADU, saturation' },
     { keyword: 'CCD-TEMP', value: SENSOR_TEMPERATURE_C, comment: 'deg C' },
     { keyword: 'FILTER', value: scene.filter },
     {

@@ -1,8 +1,8 @@
 import { type Complex, ZERO } from './complex.ts';
 
 /**
- * The telescope's state as an owner could set it. Vectors in stored axes: a tilt points to where the tilted axis
- * (of the mirror, the flat, the tube) leans on the sensor; a sensor tilt points to the side nearest the mirror.
+ * The telescope's state as an owner could set it. Vectors in stored axes: the tilt of primary or flat points to where
+ * the axis or beam leans on the sensor; that of sensor, corrector or drawtube to its side nearest the mirror.
  * Coefficients a, t, s are those of the wavefront (wavefront.ts), um.
  */
 export interface OpticalState {

@@ -76,11 +76,12 @@ function bareWavefront(telescope: Telescope, state: OpticalState, z: Complex): C
   const b = astigmatismUmPerMm2(telescope);
   const node = add(primaryAxisMm(telescope, state), flatShiftMm(telescope, state));
   const fromNode = subtract(z, node);
-  const geometricTilt = scale(
-    add(state.primaryTiltArcmin, scale(state.flatTiltArcmin, 2), state.sensorTiltArcmin, state.drawtubeTiltArcmin),
-    RAD_PER_ARCMIN,
-  );
-  const planeUm = UM_PER_MM * dot(subtract(geometricTilt, scale(node, 1 / focal)), z);
+  // The medial surface is a sphere about the vertex: it leans with the mirror's turn and the beam's, and is carried along
+  // with the node (ray-traced: test/optics/rayTrace.test.ts).
+  const sensor = add(state.sensorTiltArcmin, state.drawtubeTiltArcmin);
+  const beam = add(state.primaryTiltArcmin, scale(state.flatTiltArcmin, 2));
+  const lean = add(scale(subtract(sensor, beam), RAD_PER_ARCMIN), scale(node, 1 / focal));
+  const planeUm = UM_PER_MM * dot(lean, z);
   const r2 = dot(z, z);
   return {
     d: toDefocus(telescope, state.focusUm + planeUm + state.fieldCurvatureUmPerMm2 * r2) - b * r2,
