@@ -1,6 +1,6 @@
 import { type Diagnosis, diagnose } from './diagnosis/diagnose.ts';
 import type { Setup } from './diagnosis/setup.ts';
-import type { ScreenY } from './diagnosis/words.ts';
+import { type MeasureSettings, type Orientation, orientationOf, setupFromFrames } from './diagnosis/setupFromFrames.ts';
 import { type Field, fitField } from './field/fitField.ts';
 import type { FrameStars } from './field/frameStars.ts';
 import type { Frame } from './frame/frame.ts';
@@ -23,6 +23,8 @@ export interface FrameMeasurement {
 /** Everything the report tells, from the pixels to the verdict. */
 export interface Measurement {
   readonly frames: readonly FrameMeasurement[];
+  readonly setup: Setup;
+  readonly orientation: Orientation;
   readonly field: Field;
   readonly diagnosis: Diagnosis;
 }
@@ -77,8 +79,24 @@ export function measureFrame(frame: Frame): FrameMeasurement {
 }
 
 /** The subs together: shapes -> field -> diagnosis. */
-export function measureField(frames: readonly FrameMeasurement[], setup: Setup, screenY: ScreenY): Measurement {
+export function measureField(frames: readonly FrameMeasurement[], setup: Setup, orientation: Orientation): Measurement {
   const stars = frames.map((frame) => frame.stars);
   const field = fitField(stars);
-  return { frames, field, diagnosis: diagnose(stars, field, setup, screenY) };
+  return { frames, setup, orientation, field, diagnosis: diagnose(stars, field, setup, orientation.screenY) };
+}
+
+/** Told after each finished step: steps done, steps in all, what comes next. */
+export type Progress = (done: number, of: number, what: string) => void;
+
+/** One or more subs of the same set-up, from pixels to verdict. */
+export function measure(frames: readonly Frame[], settings: MeasureSettings = {}, progress?: Progress): Measurement {
+  const steps = frames.length + 1;
+  const measured = frames.map((frame, i) => {
+    progress?.(i, steps, frame.name);
+    return measureFrame(frame);
+  });
+  progress?.(frames.length, steps, 'the field');
+  const result = measureField(measured, setupFromFrames(frames, settings), orientationOf(frames, settings));
+  progress?.(steps, steps, 'done');
+  return result;
 }

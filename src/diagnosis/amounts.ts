@@ -4,7 +4,7 @@ import { fitSizeField, type SizeField } from '../field/sizeField.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Response, responseFor } from './response.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
-import { findSkewedSmear, skewRatio, type SkewedSmear } from './skew.ts';
+import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
 
 /** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
 export interface Amounts {
@@ -58,12 +58,13 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   };
   const response =
     responseFor(optics, filter, observed) ?? responseFor({ ...nominalOptics(field.fwhm), bare }, filter, observed);
-  const size = fitSizeField(frames, (_, u, v) => {
+  const size = fitSizeField(frames, (_frame, u, v) => {
     if (response === null) return 0;
     const linear = smooth.coma.linear.value;
     const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
     return response.comaBlurPx(response.comaUm(c)) ** 2;
   });
+  const node = bare ? nodeOf(cleanComa, smooth.coma.linear) : null;
   return {
     smooth,
     size,
@@ -74,9 +75,10 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     response,
     optics,
     physical: known !== null && response !== null,
-    comaUm: response === null ? null : comaInterval(cleanComa, response, size, frames.length),
+    comaUm:
+      node !== null ? comaFromNode(node, half, optics) : response === null ? null : comaInterval(cleanComa, response),
     halfDiagonalMm: (half * optics.pixelUm) / 1000,
-    node: bare ? nodeOf(cleanComa, smooth.coma.linear) : null,
+    node,
   };
 }
 
@@ -105,25 +107,31 @@ function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number):
   return response.comaUm(value) > BARE_SHARE * Math.min(expectedUm, 0.8);
 }
 
-/**
- * One frame cannot tell uniform defocus from seeing, and the coma answers to both: from "in focus" to "30 um off" the same
- * shape means about half the coma. The value stands between; subs that differ in focus narrow it (the surface then holds
- * each sub's distance from focus).
- */
-function comaInterval(
-  coma: UncertainVector,
-  response: Response,
-  size: SizeField | null,
-  subs: number,
+/** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */
+function comaFromNode(
+  node: { readonly u: number; readonly v: number; readonly error: number },
+  halfDiagonal: number,
+  optics: KnownOptics,
 ): Amounts['comaUm'] {
+  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+  const umPerUnit = (halfDiagonal * optics.pixelUm) / (32 * ratio ** 3);
+  const value = Math.hypot(node.u, node.v) * umPerUnit;
+  const error = node.error * umPerUnit;
+  return { value, low: Math.max(0, value - error), high: value + error, error };
+}
+
+/**
+ * One focus cannot tell uniform defocus from seeing, and the coma answers to both: from "in focus" to "30 um off" the same
+ * shape means about half the coma. The value stands between; the interval holds both.
+ */
+function comaInterval(coma: UncertainVector, response: Response): Amounts['comaUm'] {
   const length = vectorLength(coma);
   const focused = response.comaUm(length);
   const defocused = Math.min(focused, response.comaUmDefocused(length));
   const statistical = focused * (length > 0 ? coma.error / length : 0);
-  const known = subs >= 2 && size !== null && size.centreError.every((e) => e < 0.5);
   // Imagers focus: three in four subs lie nearer to focus than halfway to the far end.
-  const value = known ? focused : focused - 0.25 * (focused - defocused);
-  const low = known ? focused : focused - 0.75 * (focused - defocused);
+  const value = focused - 0.25 * (focused - defocused);
+  const low = focused - 0.75 * (focused - defocused);
   return {
     value,
     low: Math.max(0, low - statistical),

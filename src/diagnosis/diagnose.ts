@@ -6,8 +6,8 @@ import { defocus, dispersion, tracking } from './motionFindings.ts';
 import {
   astigmatism,
   correctorSpacing,
-  miscollimation,
   mirrorTiltArcmin,
+  miscollimation,
   pinchedOptics,
   sensorTilt,
 } from './opticalFindings.ts';

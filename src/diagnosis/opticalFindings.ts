@@ -1,6 +1,6 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { type Finding, FAULT_SIGMAS, DETECT_SIGMAS, statusOf } from './finding.ts';
+import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { starShift } from './starShift.ts';
 import {
