@@ -63,8 +63,8 @@ export function dashedLine(
   return polygons;
 }
 
-/** Line with a filled head at its end; the tip stands exactly at (x2, y2). */
-export function arrow(x1: number, y1: number, x2: number, y2: number, width: number): Polygon[] {
+/** Line with a filled head at its end; the tip stands exactly at (x2, y2). `grow` widens every edge by half of itself. */
+export function arrow(x1: number, y1: number, x2: number, y2: number, width: number, grow = 0): Polygon[] {
   const length = Math.hypot(x2 - x1, y2 - y1);
   if (length === 0) return [];
   const head = Math.min(length, width * 4.5);
@@ -72,8 +72,14 @@ export function arrow(x1: number, y1: number, x2: number, y2: number, width: num
   const [ux, uy] = [(x2 - x1) / length, (y2 - y1) / length];
   const [bx, by] = [x2 - ux * head, y2 - uy * head];
   const triangle = [bx + uy * half, by - ux * half, x2, y2, bx - uy * half, by + ux * half];
+  // Scaled about its incentre a triangle grows evenly: inradius r = area / half the circumference.
+  const slant = Math.hypot(head, half);
+  const inradius = (head * half) / (slant + half);
+  const [cx, cy] = [bx + ux * inradius, by + uy * inradius];
+  const larger = 1 + grow / 2 / inradius;
+  const grown = triangle.map((value, i) => (i % 2 === 0 ? cx : cy) + larger * (value - (i % 2 === 0 ? cx : cy)));
   const end = Math.max(0, length - head * 0.9);
-  return [...line(x1, y1, x1 + ux * end, y1 + uy * end, width), triangle];
+  return [...line(x1, y1, x1 + ux * end, y1 + uy * end, width + grow), grown];
 }
 
 /** Sector of a circle around `deg`, `halfDeg` to each side, from `inner` to `outer` pixels. */

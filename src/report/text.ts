@@ -3,7 +3,16 @@ import { fixed, plusMinus, significant } from './amounts.ts';
 import { CAUTIONS, SHORT_CAUTION } from './cautions.ts';
 import type { Finding, Report, Zone } from './record.ts';
 import { printable } from './untrusted.ts';
-import { axisWords, causeWords, firstFault, nextMove, STATUS_WORDS, starShiftWords, VERDICT_WORDS } from './wording.ts';
+import {
+  axisWords,
+  bareHeadline,
+  causeWords,
+  firstFault,
+  nextMove,
+  STATUS_WORDS,
+  starShiftWords,
+  VERDICT_WORDS,
+} from './wording.ts';
 
 export interface TextOptions {
   /** Columns; lines are broken to fit (a longer single word stays whole). */
@@ -74,9 +83,7 @@ function linesOf(report: Report, extent: Extent, width: number, colours: Colours
 function verdictLines(report: Report, width: number, colours: Colours): string[] {
   const word = VERDICT_WORDS[report.verdict];
   const paint = { good: colours.cyan, adjust: colours.yellow, inconclusive: colours.magenta }[report.verdict];
-  const headline = printable(report.headline);
-  const said = headline.toLowerCase().startsWith(word.toLowerCase());
-  const [first = '', ...rest] = wrap(said ? headline : `${word}: ${headline}`, width);
+  const [first = '', ...rest] = wrap(`${word}: ${printable(bareHeadline(report))}`, width);
   return [
     colours.bold(paint(first.slice(0, word.length + 1)) + first.slice(word.length + 1)),
     ...rest.map(colours.bold),

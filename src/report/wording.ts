@@ -78,6 +78,14 @@ function firstSentence(text: string): string {
   return /^.*?[.!?](?=\s|$)/s.exec(text)?.[0] ?? text;
 }
 
+/** The headline without the verdict's own words, where they stand before it. */
+export function bareHeadline(report: Report): string {
+  const word = VERDICT_WORDS[report.verdict];
+  const said = report.headline.toLowerCase().startsWith(`${word.toLowerCase()}:`);
+  const rest = said ? report.headline.slice(word.length + 1).trim() : '';
+  return rest === '' ? report.headline : rest.charAt(0).toUpperCase() + rest.slice(1);
+}
+
 /** Median star size and elongation over the frames that were used; null where none was measured. */
 export function typicalStar(report: Report): { fwhmPx: number | null; elongation: number | null } {
   const used = report.frames.filter((frame) => frame.used);

@@ -126,7 +126,7 @@ const GOOD: Report = {
       widensPx: 0.02,
       directionDeg: 324,
       directionErrorDeg: 17,
-      because: "The coma left in the middle of the field is that of 0.22' (+0.10 -0.08) of primary tilt.",
+      because: 'The coma left in the middle of the field is that of 0.22′ (+0.10 -0.08) of primary tilt.',
       advice: 'Stop turning: what is left is smaller than the tolerance.',
     },
     {
@@ -134,13 +134,13 @@ const GOOD: Report = {
       cause: 'sensor-tilt',
       status: 'not-detected',
       significance: 1.7,
-      tolerance: '35 um across the sensor: half a wave of defocus at f/3.94 on each side',
+      tolerance: '35 µm across the sensor: half a wave of defocus at f/3.94 on each side',
       widensPx: 0.03,
-      because: 'The focus differs by less than 27 um across the sensor.',
+      because: 'The focus differs by less than 27 µm across the sensor.',
       advice: 'Nothing to do.',
     },
     absent('corrector-spacing', 1.8, 'The corners are as sharp as the middle within 0.1 px.'),
-    absent('pinched-optics', 1.0, 'No triangular stars: trefoil 0.0004 +- 0.0004.'),
+    absent('pinched-optics', 1.0, 'No triangular stars: trefoil 0.0004 ± 0.0004.'),
     absent('astigmatism', 1.4, 'No elongation that keeps its direction over the field.'),
     {
       ...NOTHING,
@@ -155,7 +155,7 @@ const GOOD: Report = {
       advice: 'Nothing to do.',
     },
     absent('dispersion', 0.6, 'No skewed smear towards the zenith.'),
-    absent('defocus', 0.9, 'Focus within 17 um of its best place.'),
+    absent('defocus', 0.9, 'Focus within 17 µm of its best place.'),
   ],
   notes: [],
   settings: { quick: false },
@@ -180,7 +180,7 @@ const OFF_AXIS: Finding = {
     to: { x: 123, y: 450 },
     steps: 1,
   },
-  because: "The same coma stands everywhere in the field: that of 2.9' (+0.8 -0.6) of primary tilt, tail at 215 deg.",
+  because: 'The same coma stands everywhere in the field: that of 2.9′ (+0.8 -0.6) of primary tilt, tail at 215 deg.',
   advice:
     'Turn the screws of the primary until star A of the picture stands where B is: tracking on, guiding off, loops of ' +
     '1 to 5 s. One screw moves the star along one line, so use two in turn. Re-lock, look once more (locking moves it), ' +
@@ -194,16 +194,16 @@ const TILTED: Finding = {
   widensPx: 0.92,
   axisDeg: 62,
   axisErrorDeg: 4.2,
-  because: 'The focus differs by 84 +- 9 um from one side of the sensor to the other, along 62 deg.',
+  because: 'The focus differs by 84 ± 9 µm from one side of the sensor to the other, along 62 deg.',
   advice:
-    'Square the camera in its adapter or use its tilt plate, by 84 um along the dashed axis. One picture cannot say which ' +
+    'Square the camera in its adapter or use its tilt plate, by 84 µm along the dashed axis. One picture cannot say which ' +
     'side is too near: turn the plate a little, measure again, and go on if it became less.',
 };
 
 const MISCOLLIMATED: Report = {
   ...GOOD,
   verdict: 'adjust',
-  headline: "The primary mirror is tilted by about 2.9': coma all over the field, tails to the lower left.",
+  headline: 'The primary mirror is tilted by about 2.9′: coma all over the field, tails to the lower left.',
   zones: zones(
     [3.34, 3.29, 3.36, 3.31, 3.27, 3.33, 3.35, 3.3, 3.38],
     [1.09, 1.07, 1.1, 1.08, 1.06, 1.07, 1.09, 1.08, 1.1],
@@ -225,7 +225,7 @@ const MISCOLLIMATED: Report = {
 const TILTED_REPORT: Report = {
   ...GOOD,
   verdict: 'adjust',
-  headline: 'The sensor is tilted: focus differs by 84 um across it, so two opposite sides are soft.',
+  headline: 'The sensor is tilted: focus differs by 84 µm across it, so two opposite sides are soft.',
   orientation: { rowOrder: 'BOTTOM-UP', assumed: true },
   zones: zones(
     [3.02, 3.41, 3.9, 3.05, 2.93, 3.1, 3.88, 3.38, 3.01],
@@ -251,7 +251,7 @@ const TILTED_REPORT: Report = {
 
 const MIXED: Report = {
   ...MISCOLLIMATED,
-  headline: "The primary mirror is tilted by about 2.9' and the sensor is tilted as well: the mirror comes first.",
+  headline: 'The primary mirror is tilted by about 2.9′ and the sensor is tilted as well: the mirror comes first.',
   zones: TILTED_REPORT.zones.map((zone) => ({ ...zone, coma3: { x: -0.0147, y: -0.0105, error: 0.0012 } })),
   field: { ...MISCOLLIMATED.field, defocus: TILTED_REPORT.field.defocus },
   findings: [

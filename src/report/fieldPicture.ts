@@ -1,0 +1,57 @@
+import { drawFieldOverlay } from './fieldOverlay.ts';
+import { drawInfoPanel, infoPanelHeight } from './infoPanel.ts';
+import { PALETTE } from './palette.ts';
+import type { FieldPicture } from './picture.ts';
+import { type Canvas, createCanvas } from './raster.ts';
+import type { Report } from './record.ts';
+
+/** A small frame is enlarged until the picture is this wide, so that the lettering has room. */
+const LEAST_WIDTH = 1000;
+
+/** The annotated picture (field.png): the frame with what was found drawn on it, and the answer below. */
+export function drawFieldPicture(report: Report, picture: FieldPicture): Canvas {
+  const enlarged = Math.max(1, Math.ceil(LEAST_WIDTH / picture.width));
+  const width = picture.width * enlarged;
+  const frameHeight = picture.height * enlarged;
+  const panelHeight = infoPanelHeight(report, width);
+  const canvas = createCanvas(width, frameHeight + panelHeight, PALETTE.ground);
+  drawFrame(canvas, picture, enlarged);
+  drawFieldOverlay(canvas, report, picture, enlarged);
+  drawInfoPanel(canvas, report, frameHeight);
+  return canvas;
+}
+
+/** Whole-numbered enlargement with straight interpolation between pixel centres. */
+function drawFrame(canvas: Canvas, picture: FieldPicture, enlarged: number): void {
+  const { width, height, grey } = picture;
+  for (let y = 0; y < height * enlarged; y++) {
+    const v = Math.max(0, Math.min(height - 1, (y + 0.5) / enlarged - 0.5));
+    const y0 = Math.floor(v);
+    const y1 = Math.min(height - 1, y0 + 1);
+    let at = y * canvas.width * 3;
+    for (let x = 0; x < width * enlarged; x++, at += 3) {
+      const value = enlarged === 1 ? grey[y * width + x] : between(grey, width, x, enlarged, y0, y1, v - y0);
+      canvas.rgb[at] = value;
+      canvas.rgb[at + 1] = value;
+      canvas.rgb[at + 2] = value;
+    }
+  }
+}
+
+function between(
+  grey: Uint8Array,
+  width: number,
+  x: number,
+  enlarged: number,
+  y0: number,
+  y1: number,
+  down: number,
+): number {
+  const u = Math.max(0, Math.min(width - 1, (x + 0.5) / enlarged - 0.5));
+  const x0 = Math.floor(u);
+  const x1 = Math.min(width - 1, x0 + 1);
+  const across = u - x0;
+  const upper = grey[y0 * width + x0] * (1 - across) + grey[y0 * width + x1] * across;
+  const lower = grey[y1 * width + x0] * (1 - across) + grey[y1 * width + x1] * across;
+  return Math.round(upper * (1 - down) + lower * down);
+}
