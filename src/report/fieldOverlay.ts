@@ -140,7 +140,7 @@ function drawTilt(overlay: Overlay, finding: Finding): Label | null {
   const axis = finding.axisDeg;
   if (axis === null) return null;
   const centre = { x: width / 2, y: height / 2 };
-  const reach = 0.9 * edgeDistance(width, height, axis);
+  const reach = edgeDistance(width - 60 * u, height - 112 * u, axis);
   const ends = [towards(centre.x, centre.y, axis, reach), towards(centre.x, centre.y, axis + 180, reach)] as const;
   const error = Math.min(45, finding.axisErrorDeg ?? 0);
   if (error > 0) {
@@ -266,17 +266,13 @@ function moveOf(overlay: Overlay, shift: StarShift): Move {
   return { a: onCanvas(overlay, shift.from), b: onCanvas(overlay, shift.to), steps: shift.steps };
 }
 
-function drawMove({ canvas, width, height, u, taken }: Overlay, { a, b, steps }: Move): void {
+function drawMove(overlay: Overlay, { a, b, steps }: Move): void {
+  const { canvas, width, height, u, taken } = overlay;
   const length = Math.hypot(b.x - a.x, b.y - a.y);
   const [ux, uy] = length === 0 ? [1, 0] : [(b.x - a.x) / length, (b.y - a.y) / length];
   const r = Math.max(9 * u, Math.min(19 * u, length * 0.2));
   const way = (grow: number): Polygon[] => {
-    const parts = arrow(a.x + ux * r, a.y + uy * r, b.x - ux * r * 1.6, b.y - uy * r * 1.6, 4.5 * u, grow);
-    for (let step = 1; step < steps; step++) {
-      const [x, y] = [a.x + (ux * length * step) / steps, a.y + (uy * length * step) / steps];
-      parts.push(...line(x - uy * 16 * u, y + ux * 16 * u, x + uy * 16 * u, y - ux * 16 * u, 5 * u + grow));
-    }
-    return parts;
+    return arrow(a.x + ux * r, a.y + uy * r, b.x - ux * r * 1.6, b.y - uy * r * 1.6, 4.5 * u, grow);
   };
   cased(canvas, way, PALETTE.move, 4 * u);
   cased(canvas, (grow) => ring(a.x, a.y, r, 4 * u + grow), PALETTE.move, 4 * u);
@@ -295,6 +291,11 @@ function drawMove({ canvas, width, height, u, taken }: Overlay, { a, b, steps }:
     }
     fill(canvas, textOutlines(text, left, base, size, 'bold'), PALETTE.move);
     taken.push({ x: left, y: base - size * 0.75, width: wide, height: size * 0.8 });
+  }
+  if (steps > 1) {
+    const deg = (Math.atan2(-uy, ux) * 180) / Math.PI;
+    const middle = { x: (a.x + b.x) / 2, y: (a.y + b.y) / 2 };
+    putLabel(overlay, { lines: [`step 1 of ${steps}`], colour: PALETTE.move, anchors: [middle, b, a], deg });
   }
 }
 

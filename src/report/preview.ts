@@ -44,7 +44,7 @@ export function stretchPreview(
 
 function blockOf(frame: Frame, side: number): number {
   const least = Math.ceil(Math.max(frame.width, frame.height) / side);
-  const even = frame.facts.mosaic ? least + (least % 2) : least;
+  const even = frame.mosaic ? least + (least % 2) : least;
   return Math.max(1, Math.min(even, frame.width, frame.height));
 }
 

@@ -131,8 +131,8 @@ const starShift = z.object({
   directionDeg: direction,
   error,
   from: point.describe("star A, pixels from the frame's centre"),
-  to: point.describe("target B, pixels from the frame's centre"),
-  steps: z.int().min(1).describe('how many equal moves the whole way is split into'),
+  to: point.describe("target B of the first step, pixels from the frame's centre"),
+  steps: z.int().min(1).describe('how many moves like that from A to B make the whole way'),
 });
 
 export type StarShift = z.infer<typeof starShift>;

@@ -58,11 +58,11 @@ export function firstFault(report: Report): Finding | null {
   return faults.toSorted((a, b) => rank(a) - rank(b))[0] ?? null;
 }
 
-/** 'Move star A 354 px to the lower left (215°) to B', with the steps where there are several. */
+/** 'Move star A 354 px towards the lower left (215°), to B.'; a long way is made of several such steps. */
 export function starShiftWords(shift: NonNullable<Finding['starShiftPx']>): string {
   const way = `${directionWords(shift.directionDeg)} (${shift.directionDeg.toFixed(0)}°)`;
-  const steps = shift.steps > 1 ? `, in ${shift.steps} steps` : '';
-  return `Move star A ${shift.length.toFixed(0)} px towards the ${way}, to B${steps}.`;
+  const steps = shift.steps > 1 ? `: the first of ${shift.steps} such steps` : '';
+  return `Move star A ${(shift.length / shift.steps).toFixed(0)} px towards the ${way}, to B${steps}.`;
 }
 
 /** What to do now, in one or two sentences. */

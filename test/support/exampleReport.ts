@@ -265,7 +265,7 @@ const MIXED: Report = {
         directionDeg: 215.4,
         error: 540,
         from: { x: 1020, y: 905 },
-        to: { x: -880, y: -445 },
+        to: { x: 70, y: 230 },
         steps: 2,
       },
     },
