@@ -60,7 +60,7 @@ export function readImage(bytes: Uint8Array, hdu: Hdu, plane: number, name: stri
   if (hdu.kind === 'tiled-image') {
     const layout = tiledLayout(hdu, name);
     const scaling = scalingOf(hdu.header, layout.bitpix, layout.blankKeyword, name);
-    const stored = readTiles(bytes, layout, plane, scaling.blank, name);
+    const stored = readTiles(bytes, layout, plane, name);
     return { ...physicalPixels(stored, scaling), width, height, notes: [...layout.notes, ...scaling.notes] };
   }
   const start = planeStart(bytes, hdu, shape, plane, name);

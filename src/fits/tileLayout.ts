@@ -37,8 +37,10 @@ export interface TileLayout {
   readonly dithering: Dithering;
   /** ZDITHER0. */
   readonly ditherSeed: number;
-  /** The card that names the value without meaning, ZBLANK or (for integers) BLANK. */
+  /** The card that names the integer without value in an integer image: ZBLANK, else BLANK. */
   readonly blankKeyword: string;
+  /** ZBLANK of quantised floating-point tiles: the integer that stands for NaN. */
+  readonly quantisedBlank: number | undefined;
   /** Byte in the file where the table's heap begins, and where it ends. */
   readonly heap: number;
   readonly heapEnd: number;
@@ -106,6 +108,9 @@ function readAxes(header: Header, name: string): { axes: number[]; tile: number[
   return { axes, tile, tiles: axes.map((length, axis) => Math.ceil(length / tile[axis])) };
 }
 
+const optional = (value: number | bigint | undefined): number | undefined =>
+  value === undefined ? undefined : Number(value);
+
 /** Reads and checks what the header of a tile-compressed image says. */
 export function tiledLayout(hdu: Hdu, name: string): TileLayout {
   const { header } = hdu;
@@ -149,12 +154,13 @@ export function tiledLayout(hdu: Hdu, name: string): TileLayout {
     riceBytes: codec === 'RICE' ? parameter(header, 'BYTEPIX', 4, RICE_BYTES, name) : 4,
     riceBlock: codec === 'RICE' ? parameter(header, 'BLOCKSIZE', 32, RICE_BLOCKS, name) : 32,
     columns,
-    scale: scale === undefined ? undefined : Number(scale),
-    zero: zero === undefined ? undefined : Number(zero),
+    scale: optional(scale),
+    zero: optional(zero),
     quantised: bitpix < 0 && (columns.scale !== undefined || scale !== undefined),
     dithering: bitpix < 0 ? ditheringOf(header, name) : 'NO_DITHER',
     ditherSeed: integerCard(header, 'ZDITHER0', { from: 1, to: 10_000, absent: 1 }, name),
-    blankKeyword: valueOf(header, 'ZBLANK') !== undefined || bitpix < 0 ? 'ZBLANK' : 'BLANK',
+    blankKeyword: valueOf(header, 'ZBLANK') !== undefined && bitpix > 0 ? 'ZBLANK' : 'BLANK',
+    quantisedBlank: bitpix < 0 ? optional(numberCard(header, 'ZBLANK', name)) : undefined,
     heap: hdu.dataOffset + theap,
     heapEnd: hdu.dataOffset + hdu.dataLength,
     notes,

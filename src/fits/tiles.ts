@@ -196,7 +196,7 @@ class TileReader {
   }
 
   /** Values of a tile as the compressed image stored them (ZBITPIX), dequantised where need be. */
-  decode(tile: Tile, blank: number | undefined): StoredArray {
+  decode(tile: Tile): StoredArray {
     const { layout } = this;
     const packed = this.locate(tile);
     const values = this.unpack(tile, packed);
@@ -207,8 +207,8 @@ class TileReader {
       throw this.wrong(tile, 'holds 64-bit integers, expected at most 32-bit ones for scaled pixels');
     const target = layout.bitpix === -32 ? new Float32Array(tile.values) : new Float64Array(tile.values);
     const row = tile.row + layout.ditherSeed - 1;
-    const tileBlank = this.number(layout.columns.blank, tile) ?? blank;
-    dequantise(values, target, { scale, zero, blank: tileBlank, dithering: layout.dithering, row });
+    const blank = this.number(layout.columns.blank, tile) ?? layout.quantisedBlank;
+    dequantise(values, target, { scale, zero, blank, dithering: layout.dithering, row });
     return target;
   }
 }
@@ -238,13 +238,7 @@ function place(values: StoredArray, tile: Tile, out: StoredArray, imageWidth: nu
 }
 
 /** One plane of a tile-compressed image in its stored (ZBITPIX) type. */
-export function readTiles(
-  bytes: Uint8Array,
-  layout: TileLayout,
-  plane: number,
-  blank: number | bigint | undefined,
-  name: string,
-): StoredArray {
+export function readTiles(bytes: Uint8Array, layout: TileLayout, plane: number, name: string): StoredArray {
   const [width, height] = layout.axes;
   const reader = new TileReader(bytes, layout, name);
   const tableEnd = layout.hdu.dataOffset + layout.hdu.axes[0] * layout.hdu.axes[1];
@@ -268,7 +262,7 @@ export function readTiles(
     );
   const out = emptyArray(layout.bitpix, width * height);
   for (const tile of tiles) {
-    const decoded = reader.decode(tile, blank === undefined ? undefined : Number(blank));
+    const decoded = reader.decode(tile);
     if (!place(decoded, tile, out, width))
       throw reader.wrong(tile, `holds values beyond the ${layout.bitpix}-bit integers that ZBITPIX promises`);
   }

@@ -24,8 +24,10 @@ interface Difference {
   readonly error: number;
 }
 
-/** Blocks over the frame, each giving one median a site: enough for a standard error, few enough to be quick. */
+/** Blocks along each axis, each giving one level a site: enough for a standard error, few enough to be quick. */
 const BLOCKS = 12;
+/** A frame whose header names no mosaic is looked at less closely. */
+const BLOCKS_UNNAMED = 6;
 /** Cells a block, along each axis: 256 values a site. */
 const BLOCK_CELLS = 16;
 
@@ -42,10 +44,10 @@ function summary(values: readonly number[]): Difference {
   return { value: centre, error: Math.max((1.4826 * 1.2533 * deviation) / Math.sqrt(values.length), 1e-12) };
 }
 
-function siteDifferences(pixels: PixelArray, width: number, height: number): SiteDifferences | null {
+function siteDifferences(pixels: PixelArray, width: number, height: number, blocks: number): SiteDifferences | null {
   const cells = 2 * BLOCK_CELLS;
-  const across = Math.min(BLOCKS, Math.floor(width / cells));
-  const down = Math.min(BLOCKS, Math.floor(height / cells));
+  const across = Math.min(blocks, Math.floor(width / cells));
+  const down = Math.min(blocks, Math.floor(height / cells));
   if (across * down < 4) return null;
   const main: number[] = [];
   const anti: number[] = [];
@@ -113,9 +115,9 @@ export interface GreenEvidence {
   readonly plainlyMosaic: boolean;
 }
 
-/** Asks the pixels which diagonal of the 2x2 cells is green. */
-export function greenEvidence(pixels: PixelArray, width: number, height: number): GreenEvidence {
-  const found = siteDifferences(pixels, width, height);
+/** Asks the pixels which diagonal of the 2x2 cells is green; `named`: the header says that there is a mosaic. */
+export function greenEvidence(pixels: PixelArray, width: number, height: number, named: boolean): GreenEvidence {
+  const found = siteDifferences(pixels, width, height, named ? BLOCKS : BLOCKS_UNNAMED);
   if (found === null) return { parity: null, plainlyMosaic: false };
   const { main, anti, chequer, noise } = found;
   const [green, other, parity] =

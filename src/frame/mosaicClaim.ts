@@ -41,7 +41,7 @@ interface FramePixels {
 
 /** Settles pattern and row order: the pattern names colours as the picture is shown, the pixels say which sites are green. */
 function settle(claim: Claim, facts: FrameFacts, frame: FramePixels): MosaicVerdict {
-  const evidence = greenEvidence(frame.pixels, frame.width, frame.height);
+  const evidence = greenEvidence(frame.pixels, frame.width, frame.height, true);
   const asStored = claim.pattern;
   const flipped = rowFlippedPattern(claim.pattern, frame.height);
   const told = facts.rowOrder?.value;
@@ -100,7 +100,7 @@ export function judgeMosaic(
       `${claim.keyword} names a colour mosaic, but binning by ${facts.binning?.value} mixed its colours: treated as mono`,
     ]);
   }
-  const evidence = greenEvidence(frame.pixels, frame.width, frame.height);
+  const evidence = greenEvidence(frame.pixels, frame.width, frame.height, false);
   if (evidence.parity === null || !evidence.plainlyMosaic) return mono([]);
   return {
     mosaic: { greenParity: evidence.parity, fromData: true },
