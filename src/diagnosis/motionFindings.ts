@@ -125,7 +125,7 @@ export function defocus(amounts: Amounts): Finding {
     status,
     significance,
     tolerance,
-    widens: size === null ? null : worst,
+    widens: status === 'not-measurable' ? null : worst,
     direction: null,
     directionError: null,
     axis: null,

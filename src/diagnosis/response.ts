@@ -77,8 +77,10 @@ export interface Observed {
   readonly trefoil3: number;
 }
 
-/** Rounds of seeing against coma and trefoil: each widens the star, and the seeing sets what each amounts to. */
-const ROUNDS = 3;
+/** Corrections of the seeing; three are usual. */
+const MAX_SEEING_ROUNDS = 8;
+/** At most so many rounds of seeing against coma and trefoil: each widens the star, and the seeing sets what each amounts to. */
+const ROUNDS = 12;
 const COMA_STEPS = [0, 0.06, 0.12, 0.25, 0.5, 0.8, 1.2, 2, 3.5];
 const TREFOIL_STEPS = [0, 0.03, 0.06, 0.12, 0.2, 0.35];
 const DEFOCUS_STEPS = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
@@ -86,115 +88,133 @@ const DEFOCUS_STEPS = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
 /** Null where the model cannot be as sharp as the sub (wrong focal length or pixel size). */
 export function responseFor(optics: KnownOptics, filter: FilterName, observed: Observed): Response | null {
   const { model, telescope } = modelOf(optics, filter);
-  const comaTableAt = (seeing: number, d: number): Table =>
-    rising(
-      COMA_STEPS,
-      COMA_STEPS.map((c) => (c === 0 ? 0 : (model({ c: { x: c, y: 0 }, d }, seeing)?.coma3.x ?? null))),
-    );
-  const trefoilTableAt = (seeing: number): Table =>
-    rising(
-      TREFOIL_STEPS,
-      TREFOIL_STEPS.map((rms) =>
-        rms === 0 ? 0 : (model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing)?.trefoil3.x ?? null),
-      ),
-    );
+  const comaAt = (seeing: number, d: number): Curve =>
+    risingCurve(COMA_STEPS, (c) => model({ c: { x: c, y: 0 }, d }, seeing)?.coma3.x ?? null);
+  const trefoilAt = (seeing: number): Curve =>
+    risingCurve(TREFOIL_STEPS, (rms) => model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing)?.trefoil3.x ?? null);
   let c = 0;
   let t = 0;
-  let seeing: number | null = null;
-  let comaTable: Table = { x: [0, 1], y: [0, 1] };
-  let trefoilTable = comaTable;
+  let seeing = 0;
+  let coma: Curve | null = null;
+  let trefoil: Curve | null = null;
   for (let round = 0; round < ROUNDS; round++) {
-    seeing = seeingFor(model, optics, observed.fwhm, { c: { x: c, y: 0 }, t: { x: t, y: 0 } });
-    if (seeing === null) return null;
-    comaTable = comaTableAt(seeing, 0);
-    trefoilTable = trefoilTableAt(seeing);
-    const nextC = Math.min(inverse(comaTable, observed.coma3), last(comaTable.x));
-    const nextT = TREFOIL_RMS * Math.min(inverse(trefoilTable, observed.trefoil3), last(trefoilTable.x));
-    const settled = Math.abs(nextC - c) < 0.02 && Math.abs(nextT - t) < 0.02;
-    c = nextC;
-    t = nextT;
+    const next = seeingFor(model, optics, observed.fwhm, { c: { x: c, y: 0 }, t: { x: t, y: 0 } });
+    if (next === null) return null;
+    seeing = next;
+    coma = comaAt(seeing, 0);
+    trefoil = trefoilAt(seeing);
+    const nextC = coma.inverse(observed.coma3);
+    const nextT = TREFOIL_RMS * trefoil.inverse(observed.trefoil3);
+    const settled = Math.abs(nextC - c) < 0.02 + 0.04 * c && Math.abs(nextT - t) < 0.03 + 0.04 * t;
     if (settled) break;
+    // Halfway: a full step overshoots, since a wider aberration leaves less seeing, which answers more strongly.
+    c = (c + nextC) / 2;
+    t = (t + nextT) / 2;
   }
-  if (seeing === null) return null;
   const focused = model({}, seeing);
-  if (focused === null) return null;
+  if (focused === null || coma === null || trefoil === null) return null;
   const floor = seeing;
   const blur = (coefficients: Partial<Coefficients>): number | null => {
     const shape = model(coefficients, floor);
     return shape === null ? null : Math.sqrt(Math.max(0, shape.fwhm ** 2 - focused.fwhm ** 2));
   };
   const d = toDefocus(telescope, DEFOCUS_UM);
-  const blurredSeeing = seeingFor(model, optics, focused.fwhm, { d });
-  const blurredTable = blurredSeeing === null ? comaTable : comaTableAt(blurredSeeing, d);
-  const defocusTable = rising(
-    DEFOCUS_STEPS,
-    DEFOCUS_STEPS.map((um) => blur({ d: toDefocus(telescope, um) })),
-  );
-  const comaBlur = rising(
-    COMA_STEPS,
-    COMA_STEPS.map((um) => blur({ c: { x: um, y: 0 } })),
-  );
-  const trefoilBlur = rising(
-    TREFOIL_STEPS,
-    TREFOIL_STEPS.map((rms) => blur({ t: { x: rms * TREFOIL_RMS, y: 0 } })),
-  );
+  const comaDefocused = later(() => {
+    const blurred = seeingFor(model, optics, focused.fwhm, { d });
+    return blurred === null ? null : comaAt(blurred, d);
+  });
+  const defocus = risingCurve(DEFOCUS_STEPS, (um) => blur({ d: toDefocus(telescope, um) }));
+  const comaBlur = risingCurve(COMA_STEPS, (um) => blur({ c: { x: um, y: 0 } }));
+  const trefoilBlur = risingCurve(TREFOIL_STEPS, (rms) => blur({ t: { x: rms * TREFOIL_RMS, y: 0 } }));
+  const inFocus = coma;
   return {
     seeingArcsec: seeing,
     focusedFwhmPx: focused.fwhm,
-    comaUm: (v) => inverse(comaTable, v),
-    comaUmDefocused: (v) => inverse(blurredTable, v),
-    coma3: (v) => forward(comaTable, v),
-    defocusUm: (v) => inverse(defocusTable, v),
-    blurPx: (v) => forward(defocusTable, v),
-    trefoilRmsUm: (v) => inverse(trefoilTable, v),
-    trefoil3: (v) => forward(trefoilTable, v),
-    comaBlurPx: (v) => forward(comaBlur, v),
-    trefoilBlurPx: (v) => forward(trefoilBlur, v),
+    comaUm: inFocus.inverse,
+    comaUmDefocused: (v) => (comaDefocused() ?? inFocus).inverse(v),
+    coma3: inFocus.forward,
+    defocusUm: defocus.inverse,
+    blurPx: defocus.forward,
+    trefoilRmsUm: trefoil.inverse,
+    trefoil3: trefoil.forward,
+    comaBlurPx: comaBlur.forward,
+    trefoilBlurPx: trefoilBlur.forward,
   };
 }
 
-const last = (values: readonly number[]): number => values[values.length - 1];
+/** Computes once, when first asked. */
+function later<T>(compute: () => T): () => T {
+  let known: { readonly value: T } | null = null;
+  return () => (known ??= { value: compute() }).value;
+}
 
-/** Seeing that gives the model, with the given aberrations, the measured width: bisection. */
+/**
+ * Seeing that gives the model, with the given aberrations, the measured width. Squares of widths nearly add, so a few
+ * corrections of the squared seeing do; null where the aberrations alone are wider than the star.
+ */
 function seeingFor(
   model: Model,
   optics: KnownOptics,
   fwhmPx: number,
   coefficients: Partial<Coefficients>,
 ): number | null {
-  const arcsec = ((206.264806 * optics.pixelUm) / optics.focalLengthMm) * fwhmPx;
-  let low = 0.15 * arcsec;
-  let high = 1.3 * arcsec;
-  const at = (seeing: number): number => (model(coefficients, seeing)?.fwhm ?? Number.POSITIVE_INFINITY) - fwhmPx;
-  if (at(low) > 0) return null;
-  for (let round = 0; round < 9; round++) {
-    const middle = (low + high) / 2;
-    if (at(middle) > 0) high = middle;
-    else low = middle;
+  const scale = (206.264806 * optics.pixelUm) / optics.focalLengthMm;
+  const arcsec = scale * fwhmPx;
+  const sharpest = 0.15 * arcsec;
+  let seeing = 0.9 * arcsec;
+  for (let round = 0; round < MAX_SEEING_ROUNDS; round++) {
+    const width = model(coefficients, seeing)?.fwhm;
+    if (width === undefined) return null;
+    if (Math.abs(width - fwhmPx) < 1e-3 * fwhmPx) return seeing;
+    const squared = seeing ** 2 + (fwhmPx ** 2 - width ** 2) * scale ** 2;
+    if (squared < sharpest ** 2) {
+      if (seeing === sharpest) return null;
+      seeing = sharpest;
+    } else seeing = Math.sqrt(squared);
   }
-  return (low + high) / 2;
+  return seeing;
 }
 
-interface Table {
-  readonly x: readonly number[];
-  readonly y: readonly number[];
+/** A response and its inverse between drawn steps; straight lines between them, the last one carried on. */
+interface Curve {
+  readonly forward: (x: number) => number;
+  readonly inverse: (y: number) => number;
 }
 
-/** The rising part of a response from (0, 0): a gross aberration may answer with less than a smaller one. */
-function rising(x: readonly number[], y: readonly (number | null)[]): Table {
-  const outX = [0];
-  const outY = [0];
-  for (let i = 1; i < x.length; i++) {
-    const value = y[i];
-    if (value === null || value === undefined || value <= outY[outY.length - 1]) break;
-    outX.push(x[i]);
-    outY.push(value);
-  }
-  if (outX.length === 1) {
-    outX.push(1);
-    outY.push(1e9);
-  }
-  return { x: outX, y: outY };
+/**
+ * The rising part of a response from (0, 0): a gross aberration may answer with less than a smaller one, and there it ends.
+ * Steps are drawn only as far as somebody asks, because the gross ones are the dear ones.
+ */
+function risingCurve(steps: readonly number[], respond: (x: number) => number | null): Curve {
+  const x = [0];
+  const y = [0];
+  let next = 1;
+  const extendUntil = (enough: () => boolean): void => {
+    while (next < steps.length && (x.length < 2 || !enough())) {
+      const step = steps[next++];
+      const value = respond(step);
+      if (value === null || value <= y[y.length - 1]) next = steps.length;
+      else {
+        x.push(step);
+        y.push(value);
+      }
+    }
+    if (x.length === 1) {
+      // No answer at all: whatever is asked amounts to nothing.
+      x.push(steps[1]);
+      y.push(Number.MAX_VALUE);
+    }
+  };
+  return {
+    forward: (value) => {
+      extendUntil(() => x[x.length - 1] >= value);
+      return interpolate(x, y, value);
+    },
+    inverse: (value) => {
+      extendUntil(() => y[y.length - 1] >= value);
+      return Math.min(interpolate(y, x, value), 2 * x[x.length - 1]);
+    },
+  };
 }
 
 function interpolate(from: readonly number[], to: readonly number[], value: number): number {
@@ -204,6 +224,3 @@ function interpolate(from: readonly number[], to: readonly number[], value: numb
   const t = (value - from[i - 1]) / (from[i] - from[i - 1]);
   return Math.max(0, to[i - 1] + t * (to[i] - to[i - 1]));
 }
-
-const forward = (table: Table, x: number): number => interpolate(table.x, table.y, x);
-const inverse = (table: Table, y: number): number => interpolate(table.y, table.x, y);

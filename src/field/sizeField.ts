@@ -136,7 +136,7 @@ function solve(points: readonly Point[], subs: number, typical: readonly number[
     p[subs + q.frame] + p[n] * q.u + p[n + 1] * q.v + p[n + 2] * q.r2;
   const widest = Math.max(...typical);
   // Weak priors (one pseudo-point each) keep floor and centre apart where the field is flat and nothing else would.
-  const priors = Array.from({ length: subs + 3 }, (_, j) => ({ parameter: subs + j, sigma: 2 * widest }));
+  const priors = Array.from({ length: subs + 3 }, (_, j) => ({ parameter: subs + j, sigma: j < subs ? 0.5 * widest : 2 * widest }));
   const count = points.length + priors.length;
   const problem: CurveProblem = {
     values: Float64Array.from({ length: count }, (_, i) => (i < points.length ? points[i].size2 : 0)),
@@ -174,7 +174,7 @@ function limits(subs: number, n: number, typical: readonly number[], terms: Term
   const widest = Math.max(...typical);
   const off = sign * 1e-9 * widest;
   return Array.from({ length: n + 3 }, (_, j) => {
-    if (j < subs) return sign < 0 ? 0.05 * typical[j] ** 2 : 4 * typical[j] ** 2;
+    if (j < subs) return sign < 0 ? 0.1 * typical[j] ** 2 : 4 * typical[j] ** 2;
     if (j < n) return sign * 4 * widest;
     if (j < n + 2) return terms.tilt ? sign * 8 * widest : off;
     return terms.curvature ? sign * 8 * widest : off;

@@ -13,7 +13,7 @@ export interface Zone {
 
 export interface ZoneSummary {
   readonly fwhm: Uncertain;
-  /** Of the mean distortion vector, so that noise alone does not make stars look long. */
+  /** Of the typical star's distortion with the noise taken off, so that noise alone does not make stars look long. */
   readonly elongation: Uncertain;
   /** Radians, stored axes; error in radians. */
   readonly theta: Uncertain;
@@ -22,6 +22,8 @@ export interface ZoneSummary {
 }
 
 export const MIN_ZONE_STARS = 3;
+/** Median of e1^2 + e2^2 of pure noise, in units of the variance of one: 2 ln 2 (Rayleigh distribution). */
+const NOISE_MEDIAN = 2 * Math.LN2;
 /** A median's error over that of the mean, Gaussian scatter: sqrt(pi/2). */
 const MEDIAN_COST = Math.sqrt(Math.PI / 2);
 
@@ -55,8 +57,11 @@ function summarise(shapes: readonly Shape[]): ZoneSummary {
     shapes.map((s) => s.e2),
     eErrors,
   );
-  const e = Math.min(0.999, Math.hypot(e1.value, e2.value));
+  const mean = Math.hypot(e1.value, e2.value);
   const eError = Math.sqrt((e1.error ** 2 + e2.error ** 2) / 2);
+  // Where the axes turn within a zone the mean vector shrinks; the typical star's length, less what noise adds, does not.
+  const typical2 = median(shapes.map((s) => s.e1 ** 2 + s.e2 ** 2 - NOISE_MEDIAN * s.eError ** 2));
+  const e = Math.min(0.999, Math.max(mean, Math.sqrt(Math.max(0, typical2))));
   // elongation = sqrt((1 + e)/(1 - e)); d/de = elongation/(1 - e^2).
   const elongation = Math.sqrt((1 + e) / (1 - e));
   const vector = (pick: 'coma3' | 'trefoil3'): UncertainVector => {
@@ -76,7 +81,7 @@ function summarise(shapes: readonly Shape[]): ZoneSummary {
     elongation: { value: elongation, error: (elongation * eError) / (1 - e * e) },
     theta: {
       value: 0.5 * Math.atan2(e2.value, e1.value),
-      error: Math.min(Math.PI / 4, 0.5 * (eError / Math.max(e, 1e-9))),
+      error: Math.min(Math.PI / 4, 0.5 * (eError / Math.max(mean, 1e-9))),
     },
     coma3: vector('coma3'),
     trefoil3: vector('trefoil3'),
