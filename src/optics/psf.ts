@@ -112,22 +112,34 @@ export function gridFor(telescope: Telescope, w: Coefficients, conditions: Image
 }
 
 const MASKS_KEPT = 16;
-const masks = new Map<string, Float64Array>();
+const masks = new Map<string, Mask>();
 
-/** Transmission of the pupil's cells, (2 reach + 1)^2 values; a frame's stars share it at each wavelength. */
-function maskOf(pupil: Pupil, across: number): Float64Array {
+interface Mask {
+  readonly cells: Float64Array;
+  /** Clear area in cells. */
+  readonly area: number;
+}
+
+/** Transmission of the pupil's cells, (2 reach + 1)^2 values, and its sum; a frame's stars share it at each wavelength. */
+function maskOf(pupil: Pupil, across: number): Mask {
   const key = JSON.stringify([pupil, across]);
   const known = masks.get(key);
   if (known) return known;
   const step = 2 / across;
   const reach = Math.ceil(across / 2);
-  const mask = new Float64Array((2 * reach + 1) ** 2);
+  const cells = new Float64Array((2 * reach + 1) ** 2);
+  let area = 0;
   let at = 0;
   for (let j = -reach; j <= reach; j++) {
-    for (let i = -reach; i <= reach; i++) mask[at++] = transmission(pupil, i * step, j * step, step);
+    for (let i = -reach; i <= reach; i++) {
+      const open = transmission(pupil, i * step, j * step, step);
+      cells[at++] = open;
+      area += open;
+    }
   }
   const oldest = masks.keys().next();
   if (masks.size >= MASKS_KEPT && !oldest.done) masks.delete(oldest.value);
+  const mask = { cells, area };
   masks.set(key, mask);
   return mask;
 }
@@ -136,7 +148,7 @@ function maskOf(pupil: Pupil, across: number): Float64Array {
 function writePupil(
   field: Float64Array,
   size: number,
-  pupil: Pupil,
+  mask: Mask,
   w: Coefficients,
   shiftUm: Complex,
   across: number,
@@ -150,14 +162,13 @@ function writePupil(
   const tiltX = shiftUm.x / (2 * focalRatio);
   const tiltY = shiftUm.y / (2 * focalRatio);
   const wave = (2 * Math.PI) / wavelengthUm;
-  const mask = maskOf(pupil, across);
   let cell = 0;
   field.fill(0, 0, 2 * rows * size);
   for (let j = -reach; j <= reach; j++) {
     const y = j * step;
     for (let i = -reach; i <= reach; i++) {
       const x = i * step;
-      const open = mask[cell++];
+      const open = mask.cells[cell++];
       if (open === 0) continue;
       const phase = wave * (wavefrontUm(w, x, y) + tiltX * x + tiltY * y);
       const at = 2 * ((j + reach) * size + i + reach);
@@ -169,7 +180,7 @@ function writePupil(
 }
 
 /**
- * Diffraction image summed over wavelengths, TRANSPOSED, its origin at index 0 and periodic, not normalised:
+ * Diffraction image summed over wavelengths, TRANSPOSED, its origin at index 0 and periodic, as shares of the light:
  * I = |FFT{A exp(2 pi i W / lambda)}|^2 with the kernel exp(-i...), pixel = lambda N (pupil diameter / grid).
  */
 function diffraction(
@@ -192,10 +203,12 @@ function diffraction(
       throw new RangeError(`the grid of ${size} points is too coarse for ${light.um} um at f/${focalRatio}`);
     }
     const shift = add(conditions.shiftUm?.(light.um) ?? ZERO, back);
-    const rows = writePupil(work.a, size, pupil, w, shift, across, light.um, focalRatio);
+    const mask = maskOf(pupil, across);
+    const rows = writePupil(work.a, size, mask, w, shift, across, light.um, focalRatio);
     work.fft.transform(work.a, work.b, rows);
-    // The same light spreads over a pupil of across^2 cells at each wavelength.
-    const weight = light.weight / across ** 2;
+    // All the light that the clear area lets through is 1: what half-open cells stand for beyond their own square falls
+    // outside the box, as far wings do.
+    const weight = light.weight / (mask.area * size * size);
     for (let i = 0; i < size * size; i++) {
       const re = work.b[2 * i];
       const im = work.b[2 * i + 1];
@@ -262,7 +275,6 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
   }
   work.fft.transform(work.a, work.b);
   const transfer = transferOf(telescope, conditions, grid);
-  const total = work.b[0];
   for (let i = 0; i < count; i++) {
     const re = work.b[2 * i];
     const im = work.b[2 * i + 1];
@@ -274,7 +286,7 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
   // A forward transform in place of the inverse gives the image turned by 180 degrees and transposed: undone on copying.
   work.fft.transform(work.a, work.b);
   const image = new Float32Array(count);
-  const norm = (oversample * oversample) / (total * count);
+  const norm = (oversample * oversample) / count;
   const half = size / 2;
   for (let j = 0; j < size; j++) {
     const fromY = (size + half - j) % size;
