@@ -28,7 +28,7 @@ export interface GaussianFit {
 export const PARAMETERS = 7;
 const MAX_ITERATIONS = 40;
 /** Stop when an accepted step gains less than this share of chi-square. */
-export const TOLERANCE = 1e-8;
+export const TOLERANCE = 1e-6;
 /** Enough for the size of the next window. */
 export const ROUGH = 1e-3;
 /** Quadratic form's limits, 1/px^2: sigma between 0.27 and 60 px. */

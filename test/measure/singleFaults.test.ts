@@ -1,0 +1,130 @@
+import { describe, expect, it } from 'vitest';
+import { drawSub, type SubOptions } from '../support/draw.ts';
+import { angleBetween, findingOf, recordOf } from '../support/record.ts';
+
+// Drawn by the Fourier optics of src/optics, which share no formula with the measurement; the state is the truth.
+const FRAME = { width: 2400, height: 1600, starCount: 350 } as const;
+const draw = (options: SubOptions, seeds: readonly number[] = [21]) =>
+  recordOf(seeds.map((seed) => drawSub({ ...FRAME, ...options, seed, name: `drawn-${seed}.fits` })));
+
+const DIRECTION = 12; // degrees, as asked of clear single faults
+const AXIS = 15;
+
+describe('one clear fault comes out on top', () => {
+  it('a primary tilted by 3 arcmin behind a corrector: tails away from the tilt, stars to be moved along the tails', () => {
+    const report = draw({ state: { primaryTiltArcmin: { x: 3 * Math.cos(0.6), y: 3 * Math.sin(0.6) } } });
+    const top = report.findings[0];
+    expect(report.verdict).toBe('adjust');
+    expect(top?.cause).toBe('miscollimation');
+    expect(top?.status).toBe('fault');
+    // optics.md 2.2: the tail points opposite to the tilt (ray-traced).
+    const away = (0.6 * 180) / Math.PI + 180;
+    expect(angleBetween(top?.directionDeg ?? 0, away)).toBeLessThan(DIRECTION);
+    expect(top?.starShiftPx?.directionDeg).toBeCloseTo(top?.directionDeg ?? 0, 6);
+    // 124 px of star travel an arcmin at 800 mm and 3.76 um (ray-traced with the flat); the interval must hold 3 arcmin.
+    const tilt = report.field.coma.mirrorTilt;
+    expect((tilt?.arcmin ?? 0) - (tilt?.minus ?? 0)).toBeLessThan(3.1);
+    expect((tilt?.arcmin ?? 0) + (tilt?.plus ?? 0)).toBeGreaterThan(2.8);
+    expect((top?.starShiftPx?.length ?? 0) / (tilt?.arcmin ?? 1)).toBeCloseTo(123.8, 0);
+  });
+
+  it('a bare mirror with its node off the centre: recognised as bare, node within 0.2 mm', () => {
+    // The tilt puts the node at f tau (optics.md 2.2): (5', -3') at 800 mm is (1.164, -0.698) mm.
+    const report = draw({
+      width: 1800,
+      height: 1200,
+      telescope: { corrector: null },
+      state: { primaryTiltArcmin: { x: 5, y: -3 } },
+    });
+    expect(report.scale.corrector.present).toBe(false);
+    expect(report.findings[0]?.cause).toBe('miscollimation');
+    const node = report.field.coma.node;
+    expect(Math.hypot((node?.xMm ?? 9) - 1.164, (node?.yMm ?? 9) + 0.698)).toBeLessThan(0.2);
+    expect(
+      angleBetween(report.findings[0]?.directionDeg ?? 0, (Math.atan2(0.698, -1.164) * 180) / Math.PI),
+    ).toBeLessThan(DIRECTION);
+    // For a bare mirror the node is a ruler: the tilt follows without any knowledge of the seeing.
+    expect(report.field.coma.mirrorTilt?.arcmin).toBeGreaterThan(5.83 * 0.85);
+    expect(report.field.coma.mirrorTilt?.arcmin).toBeLessThan(5.83 * 1.15);
+  });
+
+  it('a sensor tilted by 70 um edge to edge and focused at its centre, which a plane in FWHM would not see', () => {
+    // 70 um over the extent of 2400 x 1600 px of 3.76 um along 30 degrees.
+    const axis = Math.PI / 6;
+    const extentMm = 3.76e-3 * (2400 * Math.cos(axis) + 1600 * Math.sin(axis));
+    const arcmin = (0.07 / extentMm) * (10800 / Math.PI);
+    const report = draw({ state: { sensorTiltArcmin: { x: arcmin * Math.cos(axis), y: arcmin * Math.sin(axis) } } });
+    const top = report.findings[0];
+    expect(report.verdict).toBe('adjust');
+    expect(top?.cause).toBe('sensor-tilt');
+    expect(angleBetween(top?.axisDeg ?? 0, 30, 180)).toBeLessThan(AXIS);
+    const tilt = report.field.defocus.tiltUm;
+    expect(Math.abs((tilt?.value ?? 0) - 70)).toBeLessThan(4 * (tilt?.error ?? 0) + 7);
+    expect(report.field.defocus.signKnown).toBe(false);
+  });
+
+  it('a steady drift is tracking, names its axis, and never makes the verdict "adjust"', () => {
+    const report = draw({ smear: { driftUm: { x: 11, y: 8 } } });
+    expect(report.findings[0]?.cause).toBe('tracking');
+    expect(report.findings[0]?.status).toBe('fault');
+    expect(angleBetween(report.findings[0]?.axisDeg ?? 0, (Math.atan2(8, 11) * 180) / Math.PI, 180)).toBeLessThan(AXIS);
+    expect(report.verdict).toBe('good');
+    expect(report.headline).toContain('tracking');
+  });
+
+  it('0.12 um RMS of trefoil is pinched optics, with its direction', () => {
+    const t = 0.12 * Math.sqrt(8);
+    const report = draw({ state: { trefoilUm: { x: t * Math.cos(1.2), y: t * Math.sin(1.2) } } });
+    expect(report.verdict).toBe('adjust');
+    expect(report.findings[0]?.cause).toBe('pinched-optics');
+    // Spin 3: the direction is a third of the vector's angle.
+    expect(angleBetween(report.findings[0]?.directionDeg ?? 0, (1.2 * 180) / Math.PI / 3, 120)).toBeLessThan(DIRECTION);
+    expect(findingOf(report, 'miscollimation').status).toBe('not-detected');
+  });
+
+  it('a curved field with a corrector is a matter of spacing', () => {
+    const report = draw({ state: { fieldCurvatureUmPerMm2: 3 } });
+    expect(report.verdict).toBe('adjust');
+    expect(report.findings[0]?.cause).toBe('corrector-spacing');
+    // Corner minus centre: 3 um/mm2 over the half-diagonal squared.
+    const truth = 3 * ((2400 ** 2 + 1600 ** 2) / 4) * 3.76e-3 ** 2;
+    expect(Math.abs((report.field.defocus.curvatureUm?.value ?? 0) - truth)).toBeLessThan(0.15 * truth);
+  });
+
+  it('no fault: good, nothing to move, no arrow', () => {
+    const report = draw({});
+    expect(report.verdict).toBe('good');
+    expect(report.findings.filter((f) => f.status === 'fault')).toEqual([]);
+    expect(report.findings.every((f) => f.starShiftPx === null)).toBe(true);
+  });
+
+  it('fourteen stars: inconclusive, says what it needs, claims nothing', () => {
+    const report = draw({ starCount: 14, state: { primaryTiltArcmin: { x: 3, y: 0 } } });
+    expect(report.verdict).toBe('inconclusive');
+    expect(report.needs).toMatch(/30 usable stars/);
+    expect(report.findings.some((f) => f.status === 'fault')).toBe(false);
+  });
+
+  it('a jump in one sub of three is not taken for coma', () => {
+    const subs = [31, 32, 33].map((seed) =>
+      drawSub({
+        ...FRAME,
+        seed,
+        name: `sub-${seed}.fits`,
+        ...(seed === 32 ? { smear: { jumpUm: { x: 9, y: 4 }, jumpShare: 0.2 } } : {}),
+      }),
+    );
+    const report = recordOf(subs);
+    expect(findingOf(report, 'miscollimation').status).not.toBe('fault');
+    expect(report.verdict).toBe('good');
+  });
+
+  it('a tilted primary and a tilted sensor together are reported as both, the primary to be moved first', () => {
+    const report = draw({
+      state: { primaryTiltArcmin: { x: -2.2, y: 2.2 }, sensorTiltArcmin: { x: 32, y: 0 } },
+    });
+    expect(findingOf(report, 'miscollimation').status).toBe('fault');
+    expect(findingOf(report, 'sensor-tilt').status).toBe('fault');
+    expect(findingOf(report, 'sensor-tilt').advice).toContain('until the coma is gone');
+  });
+});
