@@ -133,6 +133,9 @@ export function physicalPixels(stored: StoredArray, scaling: Scaling): PixelsAnd
   if (scaling.kind === 'flip') pixels = flipped(stored);
   else if (scaling.kind === 'linear') pixels = linear(stored, scaling);
   else pixels = stored instanceof BigInt64Array ? wideToFloat(stored, false) : stored;
+  if (mask !== null && (pixels instanceof Float32Array || pixels instanceof Float64Array)) {
+    for (let i = 0; i < mask.length; i++) if (mask[i] === 1) pixels[i] = NaN;
+  }
   if (stored instanceof Float32Array || stored instanceof Float64Array)
     mask = nonFiniteMask(pixels as Float32Array | Float64Array);
   return { pixels, mask };
