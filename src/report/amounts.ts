@@ -8,10 +8,10 @@ export function decimalsFor(error: number): number {
   return Math.max(0, Math.min(6, leading === 1 ? 1 - exponent : -exponent));
 }
 
-/** Fixed decimals, never '-0.0'. */
+/** Fixed decimals with a true minus sign, never '-0.0'. */
 export function fixed(value: number, decimals: number): string {
   const text = value.toFixed(decimals);
-  return Number(text) === 0 ? text.replace('-', '') : text;
+  return text.replace('-', Number(text) === 0 ? '' : '−');
 }
 
 /** '84 ± 9', '2.95 ± 0.02'. */

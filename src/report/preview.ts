@@ -18,28 +18,33 @@ const STRETCH = {
   leastSigmas: 40,
 } as const;
 
+export type Preview = Omit<FieldPicture, 'whiskers'>;
+
 /**
- * The frame made small and bright, as it stands on the screen: blocks are averaged (pairs of rows and columns of a
+ * The frame made small and bright, first stored row on top: blocks are averaged (pairs of rows and columns of a
  * colour mosaic stay together, so no colour is preferred), then a midtone curve lifts the sky to dark grey.
  */
-export function stretchPreview(
-  frame: Frame,
-  rowOrder: RowOrder,
-  side: number = PREVIEW_SIDE,
-): Omit<FieldPicture, 'whiskers'> {
+export function stretchPreview(frame: Frame, side: number = PREVIEW_SIDE): Preview {
   const block = blockOf(frame, side);
   const width = Math.max(1, Math.floor(frame.width / block));
   const height = Math.max(1, Math.floor(frame.height / block));
   const binned = bin(frame.pixels.data, frame.mask, frame.width, frame.height, block, width, height);
   const grey = new Uint8Array(width * height);
   const curve = stretchOf(binned);
-  for (let row = 0; row < height; row++) {
-    const stored = rowOrder === 'TOP-DOWN' ? row : height - 1 - row;
-    for (let column = 0; column < width; column++) {
-      grey[row * width + column] = curve(binned[stored * width + column]);
-    }
-  }
+  for (let i = 0; i < grey.length; i++) grey[i] = curve(binned[i]);
   return { width, height, pixelsPerFramePixel: 1 / block, grey };
+}
+
+/** The preview as the frame stands on the screen: BOTTOM-UP puts the last stored row on top. */
+export function onScreen(preview: Preview, rowOrder: RowOrder): Preview {
+  if (rowOrder === 'TOP-DOWN') return preview;
+  const { width, height } = preview;
+  const grey = new Uint8Array(width * height);
+  for (let row = 0; row < height; row++) {
+    const stored = (height - 1 - row) * width;
+    grey.set(preview.grey.subarray(stored, stored + width), row * width);
+  }
+  return { ...preview, grey };
 }
 
 function blockOf(frame: Frame, side: number): number {

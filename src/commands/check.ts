@@ -1,0 +1,228 @@
+import type { Command } from 'commander';
+import ndarray from 'ndarray';
+import { type MeasureSettings, orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
+import { type Effects, wantsColour } from '../effects.ts';
+import { EXIT, type ExitCode, UserError } from '../errors.ts';
+import type { Frame } from '../frame/frame.ts';
+import { type FrameMeasurement, measureField, measureFrame } from '../measure.ts';
+import { composeReport } from '../report/compose.ts';
+import { composePicture } from '../report/composePicture.ts';
+import { drawFieldPicture } from '../report/fieldPicture.ts';
+import { renderHtml } from '../report/html.ts';
+import { encodePng } from '../report/png.ts';
+import { onScreen, type Preview, stretchPreview } from '../report/preview.ts';
+import { parseReport, type Report } from '../report/record.ts';
+import { renderText } from '../report/text.ts';
+import { printable } from '../report/untrusted.ts';
+import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
+import { type FrameArgument, loadFrame, resolveFrameArguments } from './frames.ts';
+import { chooseFolder, writeReportFolder } from './reportFolder.ts';
+import { differences, mixtureNotes } from './sameSetup.ts';
+
+/** Columns of report.txt, and of the summary where no terminal tells its own. */
+const TEXT_WIDTH = 80;
+/** Longer lines are harder to read. */
+const WIDEST_TEXT = 110;
+
+interface Measured {
+  readonly measurement: ReturnType<typeof measureField>;
+  readonly frames: readonly Frame[];
+  readonly sha256: readonly string[];
+  readonly rejected: readonly { readonly file: string; readonly why: string }[];
+  readonly preview: Preview;
+}
+
+/** Measures the frames, writes the report folder and says what was found. */
+export async function check(
+  frameArguments: readonly string[],
+  options: CheckOptions,
+  tool: { readonly name: string; readonly version: string },
+  effects: Effects,
+): Promise<ExitCode> {
+  for (const note of notYetNotes(options)) effects.err(`${printable(note)}\n`);
+  const folder = await chooseFolder(options.out, effects);
+  const measured = await measureAll(frameArguments, options, effects);
+  const { measurement, preview } = measured;
+  const report = parseReport(
+    composeReport(measurement, {
+      created: effects.now().toISOString(),
+      tool,
+      frames: measured.frames,
+      sha256: measured.sha256,
+      rejected: measured.rejected,
+      settings: settingsRecord(options),
+      notes: mixtureNotes(measured.frames),
+    }),
+  );
+  const json = `${JSON.stringify(report, null, 2)}\n`;
+  const png = await encodePng(drawFieldPicture(report, composePicture(preview, measurement)));
+  // report.json last: whoever waits for it finds the others new as well.
+  const files = {
+    'field.png': png,
+    'report.html': renderHtml(report, { picturePng: png }),
+    'report.txt': renderText(report, { width: TEXT_WIDTH, colour: false, detail: 'full' }),
+    'report.json': json,
+  };
+  stopIfAsked(effects);
+  await writeReportFolder(folder, files, effects);
+  if (options.json === true) effects.out(json);
+  else {
+    const width = Math.min(effects.columns ?? TEXT_WIDTH, WIDEST_TEXT);
+    effects.out(renderText(report, { width, colour: wantsColour(effects) }));
+    effects.out(`Report    ${printable(folder)}\n`);
+  }
+  return EXIT.measured;
+}
+
+/** One frame in memory at a time: a night's subs need no more than two. */
+async function measureAll(
+  frameArguments: readonly string[],
+  settings: MeasureSettings,
+  effects: Effects,
+): Promise<Measured> {
+  const wanted = await resolveFrameArguments(frameArguments, effects);
+  const progress = progressLine(effects);
+  const frames: Frame[] = [];
+  const measurements: FrameMeasurement[] = [];
+  const sha256: string[] = [];
+  const rejected: { file: string; why: string; error: UserError }[] = [];
+  const unlike: string[] = [];
+  let preview: Measured['preview'] | null = null;
+  for (const [i, argument] of wanted.entries()) {
+    progress.show(`${argument.name} (${i + 1} of ${wanted.length})`);
+    await effects.breathe();
+    stopIfAsked(effects);
+    const loaded = await loadOrReject(argument, effects);
+    if (loaded instanceof UserError) {
+      progress.clear();
+      effects.err(`${printable(loaded.message)}\n`);
+      rejected.push({ file: argument.name, why: withoutName(loaded.message, argument), error: loaded });
+      continue;
+    }
+    const { frame } = loaded;
+    unlike.push(...(frames[0] ? differences(frames[0], frame) : []));
+    if (unlike.length > 0) continue;
+    const measured = measureFrame(frame);
+    if (preview === null && measured.stars.shapes.length > 0) preview = stretchPreview(frame);
+    frames.push(withoutPixels(frame));
+    sha256.push(loaded.sha256);
+    measurements.push(measured);
+  }
+  progress.clear();
+  if (unlike.length > 0)
+    throw new UserError(
+      `These frames are not of the same set-up, and can only be checked apart:\n  ${[...new Set(unlike)].join('\n  ')}`,
+      EXIT.wrongUsage,
+    );
+  if (frames.length === 0) {
+    const [only] = rejected;
+    if (only && rejected.length === 1) throw new AlreadySaid(only.error);
+    throw new UserError(`None of the ${rejected.length} frames could be read.`, EXIT.unreadableInput);
+  }
+  if (preview === null) throw new UserError(noStarsMessage(measurements), EXIT.noStars);
+  progress.show('the field');
+  await effects.breathe();
+  const orientation = orientationOf(frames, settings);
+  const measurement = measureField(measurements, setupFromFrames(frames, settings), orientation);
+  progress.clear();
+  return {
+    measurement,
+    frames,
+    sha256,
+    rejected: rejected.map(({ file, why }) => ({ file, why })),
+    preview: onScreen(preview, orientation.rowOrder),
+  };
+}
+
+/** An error whose message stands on standard error already. */
+export class AlreadySaid extends UserError {
+  constructor(said: UserError) {
+    super(said.message, said.exitCode, { cause: said });
+    this.name = 'AlreadySaid';
+  }
+}
+
+async function loadOrReject(
+  argument: FrameArgument,
+  effects: Effects,
+): Promise<{ frame: Frame; sha256: string } | UserError> {
+  let sha256 = '';
+  const reader = {
+    ...effects,
+    readFile: async (path: string) => {
+      const bytes = await effects.readFile(path);
+      // Taken now: decoding may swap the bytes in place.
+      sha256 = effects.sha256(bytes);
+      return bytes;
+    },
+  };
+  try {
+    const frame = await loadFrame(argument, reader);
+    return { frame, sha256 };
+  } catch (error) {
+    if (error instanceof UserError && error.exitCode === EXIT.unreadableInput) return error;
+    throw error;
+  }
+}
+
+/** 'name: why' without the name. */
+function withoutName(message: string, { name, path }: FrameArgument): string {
+  const said = [name, path].find((start) => message.startsWith(`${start}: `));
+  return said === undefined ? message : message.slice(said.length + 2);
+}
+
+const NO_PIXELS = ndarray(new Uint8Array(0), [0, 0]);
+
+/** What a measured frame still has to tell, without its megabytes. */
+function withoutPixels(frame: Frame): Frame {
+  return { ...frame, pixels: NO_PIXELS, mask: null };
+}
+
+function noStarsMessage(measurements: readonly FrameMeasurement[]): string {
+  return measurements
+    .map(({ stars, found, leftOut }) => {
+      const reasons = Object.entries(leftOut).map(([reason, count]) => `${reason} ${count}`);
+      const why = reasons.length === 0 ? '' : ` (left out: ${reasons.join(', ')})`;
+      return `${stars.name}: no star could be fitted: ${found} candidates found${why}`;
+    })
+    .join('\n');
+}
+
+function stopIfAsked(effects: Effects): void {
+  if (effects.interrupted()) throw new UserError('Interrupted; nothing was written.', EXIT.interrupted);
+}
+
+/** One line on a terminal that replaces itself; nothing elsewhere. */
+function progressLine(effects: Effects): { show: (text: string) => void; clear: () => void } {
+  if (!effects.errIsTerminal) return { show: () => undefined, clear: () => undefined };
+  const clear = (): void => effects.err('\r\u001b[K');
+  const width = (effects.columns ?? TEXT_WIDTH) - 12;
+  return { show: (text) => effects.err(`\r\u001b[Kmeasuring ${printable(text).slice(-width)}`), clear };
+}
+
+function settingsRecord(options: CheckOptions): Report['settings'] {
+  const { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, rig, quick } = options;
+  const told = { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, rig, quick };
+  return Object.fromEntries(
+    Object.entries(told).flatMap(([name, value]) => (value === undefined ? [] : [[name, value]])),
+  );
+}
+
+/** Adds `check` to the program; `finish` takes the exit code. */
+export function registerCheck(
+  program: Command,
+  tool: { readonly name: string; readonly version: string },
+  effects: Effects,
+): void {
+  const command = program
+    .command('check')
+    .summary('measure subs: is the telescope collimated, what is wrong, which way to move')
+    .description(
+      'Measures one or more subs of the same set-up together, prints a summary and writes a report folder\n' +
+        '(report.html, report.txt, report.json, field.png).',
+    )
+    .argument('<frame...>', 'FITS, PNG or TIFF files, folders of them, or FILE[n] for a FITS extension');
+  addCheckOptions(command).action(async (frames: string[], raw: Parameters<typeof checkOptionsFrom>[0]) => {
+    await check(frames, checkOptionsFrom(raw), tool, effects);
+  });
+}

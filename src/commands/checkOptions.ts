@@ -1,0 +1,104 @@
+import type { Command } from 'commander';
+import { InvalidArgumentError, Option } from 'commander';
+import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
+
+/** `check` as the user asked for it. */
+export interface CheckOptions extends MeasureSettings {
+  readonly out?: string;
+  readonly json?: boolean;
+  readonly rig?: string;
+  /** False for --no-history. */
+  readonly history?: boolean;
+  readonly quick?: boolean;
+}
+
+/** What commander hands over: names from the long options. */
+interface RawOptions {
+  readonly out?: string;
+  readonly json?: boolean;
+  readonly focal?: number;
+  readonly aperture?: number;
+  readonly pixel?: number;
+  readonly primaryFocal?: number;
+  readonly corrector?: 'none' | number;
+  readonly rowOrder?: 'top-down' | 'bottom-up';
+  readonly rig?: string;
+  readonly history: boolean;
+  readonly quick?: boolean;
+}
+
+/** Limits that catch a wrong unit, not an unusual telescope. */
+const LENGTH_MM = { from: 20, to: 60_000, unit: 'mm', what: 'a length' } as const;
+const PIXEL_UM = { from: 0.3, to: 100, unit: 'µm', what: 'a pixel size' } as const;
+const MAGNIFICATION = { from: 0.3, to: 4, unit: '', what: 'a magnification' } as const;
+
+interface Range {
+  readonly from: number;
+  readonly to: number;
+  readonly unit: string;
+  readonly what: string;
+}
+
+function numberIn({ from, to, unit, what }: Range): (text: string) => number {
+  return (text) => {
+    const value = /^\s*$/.test(text) ? Number.NaN : Number(text);
+    if (value >= from && value <= to) return value;
+    const range = `${from} to ${to}${unit === '' ? '' : ` ${unit}`}`;
+    throw new InvalidArgumentError(`Expected ${what} of ${range}, as a plain number.`);
+  };
+}
+
+function correctorOf(text: string): 'none' | number {
+  if (text === 'none') return 'none';
+  try {
+    return numberIn(MAGNIFICATION)(text);
+  } catch {
+    throw new InvalidArgumentError("Expected 'none', or its magnification from 0.3 to 4 (0.73 for a 0.73x reducer).");
+  }
+}
+
+/** Declares the options of `check`. */
+export function addCheckOptions(command: Command): Command {
+  return command
+    .option('--out <dir>', 'report folder (default: a new one named from the time)')
+    .option('--json', 'print the record (report.json) and nothing else on standard output')
+    .option('--focal <mm>', 'effective focal length, with corrector or reducer', numberIn(LENGTH_MM))
+    .option('--aperture <mm>', 'aperture', numberIn(LENGTH_MM))
+    .option('--pixel <um>', 'pixel size of the file, micrometres', numberIn(PIXEL_UM))
+    .option('--primary-focal <mm>', 'focal length of the primary mirror alone', numberIn(LENGTH_MM))
+    .option('--corrector <none|magnification>', 'coma corrector or reducer', correctorOf)
+    .addOption(
+      new Option('--row-order <order>', 'where the first stored row stands on your screen').choices([
+        'top-down',
+        'bottom-up',
+      ]),
+    )
+    .option('--rig <name>', 'telescope and camera kept under this name')
+    .option('--no-history', 'keep no record of this run')
+    .option('--quick', 'the fast estimate only');
+}
+
+export function checkOptionsFrom(raw: RawOptions): CheckOptions {
+  return {
+    history: raw.history,
+    ...(raw.out !== undefined && { out: raw.out }),
+    ...(raw.json !== undefined && { json: raw.json }),
+    ...(raw.rig !== undefined && { rig: raw.rig }),
+    ...(raw.quick !== undefined && { quick: raw.quick }),
+    ...(raw.focal !== undefined && { focalMm: raw.focal }),
+    ...(raw.aperture !== undefined && { apertureMm: raw.aperture }),
+    ...(raw.pixel !== undefined && { pixelUm: raw.pixel }),
+    ...(raw.primaryFocal !== undefined && { primaryFocalMm: raw.primaryFocal }),
+    ...(raw.corrector !== undefined && { corrector: raw.corrector }),
+    ...(raw.rowOrder !== undefined && { rowOrder: raw.rowOrder === 'top-down' ? 'TOP-DOWN' : 'BOTTOM-UP' }),
+  };
+}
+
+/** Options of parts that do not exist yet: accepted, and said. */
+export function notYetNotes(options: CheckOptions): string[] {
+  return [
+    options.rig === undefined ? '' : `--rig ${options.rig}: no rigs are kept yet; headers and options are used.`,
+    options.history === false ? '--no-history: no history is kept yet, so there is nothing to leave out.' : '',
+    options.quick === true ? '--quick: there is only the fast estimate yet, so it changes nothing.' : '',
+  ].filter((note) => note !== '');
+}

@@ -1,0 +1,78 @@
+import { createHash } from 'node:crypto';
+import { mkdir, rename, rm, writeFile } from 'node:fs/promises';
+import { DISK, type FrameEffects } from './commands/frames.ts';
+
+/** Everything a command needs of the outside world; tests put their own in its place. */
+export interface Effects extends FrameEffects {
+  now(): Date;
+  writeFile(path: string, content: Uint8Array | string): Promise<void>;
+  /** With its parents; no error where it exists. */
+  makeFolder(path: string): Promise<void>;
+  rename(from: string, to: string): Promise<void>;
+  /** A file or a folder with all it holds; no error where it is absent. */
+  remove(path: string): Promise<void>;
+  /** Lower-case hexadecimal. */
+  sha256(bytes: Uint8Array): string;
+  /** Standard output. */
+  out(text: string): void;
+  /** Standard error. */
+  err(text: string): void;
+  readonly outIsTerminal: boolean;
+  readonly errIsTerminal: boolean;
+  /** Columns of the terminal, where there is one. */
+  readonly columns: number | undefined;
+  readonly env: Readonly<Record<string, string | undefined>>;
+  /** Unique to this process, for temporary names. */
+  readonly processId: number;
+  /** Whether the user asked to stop (Ctrl-C). */
+  interrupted(): boolean;
+  /** Lets waiting signals arrive. */
+  breathe(): Promise<void>;
+}
+
+/** The real world. The first Ctrl-C asks to stop and clean up; the second stops at once. */
+export function realEffects(): Effects {
+  let stop = false;
+  process.once('SIGINT', () => {
+    stop = true;
+  });
+  // A reader that closes the pipe early (head) has what it wanted.
+  process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+    if (error.code !== 'EPIPE') throw error;
+  });
+  return {
+    ...DISK,
+    now: () => new Date(),
+    writeFile: (path, content) => writeFile(path, content),
+    makeFolder: async (path) => {
+      await mkdir(path, { recursive: true });
+    },
+    rename: (from, to) => rename(from, to),
+    remove: (path) => rm(path, { recursive: true, force: true }),
+    sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
+    out: (text) => {
+      process.stdout.write(text);
+    },
+    err: (text) => {
+      process.stderr.write(text);
+    },
+    outIsTerminal: process.stdout.isTTY,
+    errIsTerminal: process.stderr.isTTY,
+    columns: process.stdout.columns,
+    env: process.env,
+    processId: process.pid,
+    interrupted: () => stop,
+    breathe: () => new Promise((resolve) => setImmediate(resolve)),
+  };
+}
+
+/**
+ * Whether to write colours: NO_COLOR (not empty) says no, FORCE_COLOR (neither empty nor 0) says yes,
+ * a dumb terminal or none says no. https://no-color.org, https://force-color.org
+ */
+export function wantsColour({ env, outIsTerminal }: Pick<Effects, 'env' | 'outIsTerminal'>): boolean {
+  const { NO_COLOR: no = '', FORCE_COLOR: force = '', TERM: terminal = '' } = env;
+  if (no !== '') return false;
+  if (force !== '') return force !== '0';
+  return outIsTerminal && terminal !== 'dumb';
+}

@@ -1,0 +1,75 @@
+import { readFileSync } from 'node:fs';
+import { Command, CommanderError } from 'commander';
+import type { Effects } from './effects.ts';
+import { EXIT, UserError } from './errors.ts';
+import { printable } from './report/untrusted.ts';
+
+interface Tool {
+  readonly name: string;
+  readonly version: string;
+}
+
+type Register = (program: Command, tool: Tool, effects: Effects) => void;
+
+/** Each command is loaded only when it is asked for: the others cost nothing. */
+const COMMANDS: Readonly<Record<string, () => Promise<Register>>> = {
+  check: async () => (await import('./commands/check.ts')).registerCheck,
+  synth: async () => (await import('./commands/synth.ts')).registerSynth,
+};
+
+function readTool(): Tool {
+  const text = readFileSync(new URL('../package.json', import.meta.url), 'utf8');
+  const { name, version } = JSON.parse(text) as Tool;
+  return { name, version };
+}
+
+/** Code of a program fault: neither success nor anything of the user's. */
+const BUG_EXIT = 1;
+
+/** Runs the program; returns its exit code. */
+export async function runProgram(args: readonly string[], effects: Effects): Promise<number> {
+  const debug = args.includes('--debug');
+  try {
+    const tool = readTool();
+    const program = new Command(tool.name)
+      .description(
+        'Tells from ordinary subs whether a fast Newtonian is collimated, what is wrong, and which way to move.',
+      )
+      .version(tool.version)
+      .option('--debug', 'show the stack of an unexpected error')
+      .exitOverride()
+      .configureOutput({ writeOut: (text) => effects.out(text), writeErr: (text) => effects.err(text) })
+      .showHelpAfterError('(--help lists what there is)');
+    const asked = args.find((argument) => !argument.startsWith('-')) ?? '';
+    const needed = Object.hasOwn(COMMANDS, asked) ? [asked] : Object.keys(COMMANDS);
+    for (const name of needed) {
+      const register = await COMMANDS[name]?.();
+      register?.(program, tool, effects);
+    }
+    await program.parseAsync(
+      args.filter((argument) => argument !== '--debug'),
+      { from: 'user' },
+    );
+    return EXIT.measured;
+  } catch (error) {
+    return sayError(error, debug, effects);
+  }
+}
+
+function sayError(error: unknown, debug: boolean, effects: Effects): number {
+  // commander has written its message already.
+  if (error instanceof CommanderError) return error.exitCode === 0 ? EXIT.measured : EXIT.wrongUsage;
+  if (error instanceof UserError) {
+    if (error.name !== 'AlreadySaid') effects.err(`${lines(error.message)}\n`);
+    return error.exitCode;
+  }
+  const what = error instanceof Error ? error : new Error(String(error));
+  effects.err(`This is a fault of the program, not of your files: ${printable(what.message)}\n`);
+  effects.err(
+    debug ? `${what.stack ?? ''}\n` : 'The same command with --debug tells where; please report it with that text.\n',
+  );
+  return BUG_EXIT;
+}
+
+/** Line breaks of our own messages stay; whatever else a file name may smuggle in does not. */
+const lines = (message: string): string => message.split('\n').map(printable).join('\n');

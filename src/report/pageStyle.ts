@@ -1,0 +1,49 @@
+/** The page's style: system fonts, light and dark, print. Contrasts are at least 4.5 : 1 (WCAG 2.2, 1.4.3). */
+export const PAGE_STYLE = `
+:root { --ground: #fbfaf6; --ink: #1c2027; --muted: #555d69; --line: #d4d2c8; --raised: #f1efe6; --good: #0b5c8a; --adjust: #9a4a00; --unsure: #5a5f68; }
+@media (prefers-color-scheme: dark) {
+  :root { --ground: #0e1219; --ink: #ece8dd; --muted: #a3acb8; --line: #2e3744; --raised: #171d27; --good: #8ed0ff; --adjust: #ff9d4d; --unsure: #b4bac4; }
+}
+* { box-sizing: border-box; }
+body { margin: 0; background: var(--ground); color: var(--ink); font: 17px/1.5 system-ui, sans-serif; }
+main { max-width: 60rem; margin: 0 auto; padding: 1rem 1.1rem 3rem; }
+h1 { font-size: 1.6rem; line-height: 1.25; margin: .1rem 0 .6rem; text-wrap: balance; }
+h2 { font-size: 1.25rem; margin: 2.2rem 0 .5rem; }
+h3 { font-size: 1.05rem; margin: 1.2rem 0 .2rem; }
+h3::first-letter, tbody th::first-letter, li strong::first-letter { text-transform: uppercase; }
+p { margin: .4rem 0; max-width: 44rem; }
+a { color: inherit; }
+.verdict { display: inline-block; margin: .5rem 0 .3rem; padding: .1rem .7rem; border: 2px solid currentColor; border-radius: .3rem; font-weight: 700; }
+.good .verdict { color: var(--good); } .adjust .verdict { color: var(--adjust); } .inconclusive .verdict { color: var(--unsure); }
+.next { background: var(--raised); border-left: .35rem solid var(--line); padding: .3rem 1rem .7rem; }
+.next h2 { margin-top: .5rem; }
+.adjust + .next { border-color: var(--adjust); }
+.move { font-size: 1.12rem; font-weight: 600; }
+.small, .care, figcaption { color: var(--muted); font-size: .9rem; }
+figure { margin: 0; }
+img { display: block; width: 100%; height: auto; border-radius: .3rem; }
+figcaption { margin-top: .4rem; max-width: 44rem; }
+.wide { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
+caption { text-align: left; color: var(--muted); font-size: .9rem; padding: .2rem 0 .4rem; }
+th, td { text-align: left; vertical-align: top; padding: .4rem .7rem .4rem 0; border-top: 1px solid var(--line); }
+thead th { border-top: 0; color: var(--muted); font-weight: 600; font-size: .9rem; }
+tbody th { font-weight: 500; }
+.status.fault { color: var(--adjust); font-weight: 700; }
+.file { overflow-wrap: anywhere; }
+.made .file { font-size: .9rem; }
+li { margin: .25rem 0; max-width: 44rem; }
+ul { padding-left: 1.2rem; }
+li strong { display: inline-block; font-weight: 600; }
+@media (max-width: 34rem) { body { font-size: 16px; } th, td { padding-right: .5rem; } }
+@media print {
+  :root { --ground: #fff; --ink: #000; --muted: #444; --line: #bbb; --raised: #fff; --good: #0b5c8a; --adjust: #9a4a00; --unsure: #444; }
+  @page { margin: 14mm; }
+  body { font-size: 10.5pt; }
+  main { max-width: none; padding: 0; }
+  figure, tr, .finding, .cautions li { break-inside: avoid; }
+  h2, h3 { break-after: avoid; }
+  img { max-height: 190mm; width: auto; max-width: 100%; }
+  .wide { overflow: visible; }
+}
+`;
