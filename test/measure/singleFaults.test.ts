@@ -111,7 +111,7 @@ describe('one clear fault comes out on top', () => {
         ...FRAME,
         seed,
         name: `sub-${seed}.fits`,
-        ...(seed === 32 ? { smear: { jumpUm: { x: 9, y: 4 }, jumpShare: 0.2 } } : {}),
+        ...(seed === 32 ? { smear: { jumpUm: { x: 9, y: 4 }, jumpFraction: 0.25 } } : {}),
       }),
     );
     const report = recordOf(subs);
