@@ -7,7 +7,7 @@ import { type Canvas, type Colour, fill, type Polygon } from './raster.ts';
 import type { Finding, Report, StarShift } from './record.ts';
 import { arrow, dashedLine, disc, line, ring, sector, towards } from './strokes.ts';
 import { fullLengthElongation, thinWhiskers } from './whiskers.ts';
-import { causeWords } from './wording.ts';
+import { causeWords, starsWords } from './wording.ts';
 
 interface Point {
   readonly x: number;
@@ -80,11 +80,7 @@ function drawZoneLines({ canvas, width, height, u }: Overlay): void {
 function drawZoneSizes({ canvas, report, width, height, u, taken }: Overlay): void {
   const style: LabelStyle = { size: 25 * u, weight: 'regular', colour: PALETTE.ink, plate: 0.78 };
   for (const zone of report.zones) {
-    const text = zone.fwhmPx
-      ? `${fixed(zone.fwhmPx.value, 2)} px`
-      : zone.stars === 0
-        ? 'no stars'
-        : `${zone.stars} stars`;
+    const text = zone.fwhmPx ? `${fixed(zone.fwhmPx.value, 2)} px` : starsWords(zone.stars);
     const x = (zone.column * width) / 3 + 10 * u;
     const y = (zone.row * height) / 3 + 10 * u;
     taken.push(drawLabel(canvas, [text], x, y, style));

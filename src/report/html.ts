@@ -3,7 +3,18 @@ import { CAUTIONS } from './cautions.ts';
 import { PAGE_STYLE } from './pageStyle.ts';
 import type { Finding, FrameRecord, Measured, Report, Vector, Zone } from './record.ts';
 import { escapeHtml as e } from './untrusted.ts';
-import { axisWords, causeWords, directionWords, firstFault, nextMove, STATUS_WORDS, VERDICT_WORDS } from './wording.ts';
+import {
+  axisWords,
+  bareHeadline,
+  causeWords,
+  directionWords,
+  firstFault,
+  nextMove,
+  STATUS_WORDS,
+  sentence,
+  starsWords,
+  VERDICT_WORDS,
+} from './wording.ts';
 
 export interface PageParts {
   /** field.png, to stand within the page. */
@@ -53,7 +64,7 @@ function answer(report: Report): string {
     fault && report.needs !== null ? `<p>For a surer answer: ${e(report.needs.replace(/\.$/, ''))}.</p>` : '';
   return `<header class="${report.verdict}">
 <p class="verdict">${e(VERDICT_WORDS[report.verdict])}</p>
-<h1>${e(report.headline)}</h1>
+<h1>${e(bareHeadline(report))}</h1>
 </header>
 <section class="next" aria-labelledby="next">
 <h2 id="next">What to do now</h2>
@@ -134,16 +145,16 @@ const toleranceWords = (finding: Finding): string =>
   finding.tolerance === null ? '' : ` <span class="small">Tolerance: ${e(finding.tolerance)}.</span>`;
 
 function faultSection(finding: Finding, report: Report, toldAbove: boolean): string {
-  const advice = toldAbove ? '<p>What to do about it stands at the top.</p>' : `<p>${e(finding.advice)}</p>`;
+  const advice = toldAbove ? '<p>What to do about it stands at the top.</p>' : `<p>${e(sentence(finding.advice))}</p>`;
   return `<section class="finding">
 <h3>${e(causeWords(finding.cause, report))}: ${e(STATUS_WORDS[finding.status])}</h3>
-<p>${e(finding.because)}${toleranceWords(finding)}</p>
+<p>${e(sentence(finding.because))}${toleranceWords(finding)}</p>
 ${advice}${shiftWords(finding)}
 </section>`;
 }
 
 function otherItem(finding: Finding, report: Report): string {
-  return `<li><strong>${e(causeWords(finding.cause, report))}</strong>: ${e(STATUS_WORDS[finding.status])}. ${e(finding.because)}${toleranceWords(finding)}</li>`;
+  return `<li><strong>${e(causeWords(finding.cause, report))}</strong>: ${e(STATUS_WORDS[finding.status])}. ${e(sentence(finding.because))}${toleranceWords(finding)}</li>`;
 }
 
 function directionOf(finding: Finding): string {
@@ -176,12 +187,12 @@ ${table('Star size (FWHM), elongation with its long axis, and stars, as the zone
 }
 
 function zoneCell(zone: Zone, inArcsec: boolean): string {
-  if (!zone.fwhmPx) return zone.stars === 0 ? 'no stars' : `${zone.stars} stars: too few`;
+  if (!zone.fwhmPx) return starsWords(zone.stars);
   const arcsec = inArcsec && zone.fwhmArcsec ? ` (${fixed(zone.fwhmArcsec.value, 2)}″)` : '';
   const long = zone.elongation
     ? `<br>${plusMinus(zone.elongation)}${zone.axisDeg === null ? '' : ` at ${fixed(zone.axisDeg, 0)}°`}`
     : '';
-  return `<strong>${plusMinus(zone.fwhmPx)} px</strong>${arcsec}${long}<br><span class="small">${zone.stars} stars</span>`;
+  return `<strong>${plusMinus(zone.fwhmPx)} px</strong>${arcsec}${long}<br><span class="small">${starsWords(zone.stars)}</span>`;
 }
 
 function fieldSection(report: Report): string {

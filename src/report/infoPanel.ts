@@ -5,7 +5,7 @@ import { type Canvas, type Colour, fill, type Polygon } from './raster.ts';
 import type { Report, Verdict } from './record.ts';
 import { arrow, disc, line, plate, ring } from './strokes.ts';
 import { printable } from './untrusted.ts';
-import { bareHeadline, causeWords, nextMove, typicalStar, VERDICT_WORDS } from './wording.ts';
+import { bareHeadline, capital, causeWords, nextMove, typicalStar, VERDICT_WORDS } from './wording.ts';
 
 /** Sizes in thousandths of the picture's width. */
 const SIZE = {
@@ -172,8 +172,7 @@ function comaCell(report: Report): NumberCell {
 
 function tiltCell(report: Report): NumberCell {
   const { tiltUm, tiltUpperLimitUm } = report.field.defocus;
-  const words = causeWords('sensor-tilt', report);
-  const label = words.charAt(0).toUpperCase() + words.slice(1);
+  const label = capital(causeWords('sensor-tilt', report));
   if (tiltUpperLimitUm !== null) {
     return { label, value: `< ${fixed(tiltUpperLimitUm, 0)}`, unit: 'µm', below: ['focus, side to side'] };
   }

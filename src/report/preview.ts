@@ -138,4 +138,4 @@ function stretchOf(binned: Float32Array): (value: number) => number {
   };
 }
 
-const SAMPLES = 100_000;
+const SAMPLES = 30_000;

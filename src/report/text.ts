@@ -6,11 +6,14 @@ import { printable } from './untrusted.ts';
 import {
   axisWords,
   bareHeadline,
+  capital,
   causeWords,
   firstFault,
   nextMove,
   STATUS_WORDS,
+  sentence,
   starShiftWords,
+  starsWords,
   VERDICT_WORDS,
 } from './wording.ts';
 
@@ -143,7 +146,7 @@ function zoneLines(report: Report, width: number, colours: Colours): string[] {
 const ZONE_WITH_ERRORS = 23;
 
 function zoneCell(zone: Zone, width: number): string {
-  if (!zone.fwhmPx) return zone.stars === 0 ? 'no stars' : `${zone.stars} stars`;
+  if (!zone.fwhmPx) return starsWords(zone.stars);
   const size = fixed(zone.fwhmPx.value, 2);
   const elongation = zone.elongation ? fixed(zone.elongation.value, 2) : ' -- ';
   if (width < ZONE_WITH_ERRORS) return `${size} ${elongation}`;
@@ -187,14 +190,12 @@ function findingLines(finding: Finding, report: Report, full: boolean): string[]
     finding.widensPx === null ? '' : `widens stars by ${fixed(finding.widensPx, 2)} px`,
   ].filter((part) => part !== '');
   const head = `${capital(causeWords(finding.cause, report))}: ${STATUS_WORDS[finding.status]}`;
-  const first = `${head}${amounts.length > 0 ? ` (${amounts.join(', ')})` : ''}. ${finding.because}`;
+  const first = `${head}${amounts.length > 0 ? ` (${amounts.join(', ')})` : ''}. ${sentence(finding.because)}`;
   if (!full) return [first];
   const where = finding.axisDeg === null ? '' : ` Along ${fixed(finding.axisDeg, 0)}°, ${axisWords(finding.axisDeg)}.`;
   const tolerance = finding.tolerance === null ? '' : ` Tolerance: ${finding.tolerance}.`;
-  return [`${first}${where}${tolerance}`, ...(finding.status === 'fault' ? [finding.advice] : [])];
+  return [`${first}${where}${tolerance}`, ...(finding.status === 'fault' ? [sentence(finding.advice)] : [])];
 }
-
-const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
 
 function frameLines(report: Report, { full, leftOutFrames }: Extent): string[] {
   const used = report.frames.filter((frame) => frame.used);

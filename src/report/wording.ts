@@ -78,13 +78,22 @@ function firstSentence(text: string): string {
   return /^.*?[.!?](?=\s|$)/s.exec(text)?.[0] ?? text;
 }
 
-/** The headline without the verdict's own words, where they stand before it. */
+/** The headline without the verdict's own words, which stand before it. */
 export function bareHeadline(report: Report): string {
-  const word = VERDICT_WORDS[report.verdict];
-  const said = report.headline.toLowerCase().startsWith(`${word.toLowerCase()}:`);
-  const rest = said ? report.headline.slice(word.length + 1).trim() : '';
-  return rest === '' ? report.headline : rest.charAt(0).toUpperCase() + rest.slice(1);
+  const rest = report.headline.replace(/^(adjust|in tolerance|cannot tell( yet)?)\s*:\s*/i, '');
+  return rest === '' ? report.headline : capital(rest);
 }
+
+export const capital = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+
+/** A capital at the beginning and a full stop at the end. */
+export function sentence(text: string): string {
+  const whole = text.trim();
+  return /[.!?]$/.test(whole) || whole === '' ? capital(whole) : `${capital(whole)}.`;
+}
+
+export const starsWords = (count: number): string =>
+  count === 0 ? 'no stars' : count === 1 ? '1 star' : `${count} stars`;
 
 /** Median star size and elongation over the frames that were used; null where none was measured. */
 export function typicalStar(report: Report): { fwhmPx: number | null; elongation: number | null } {
