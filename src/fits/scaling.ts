@@ -136,7 +136,6 @@ export function physicalPixels(stored: StoredArray, scaling: Scaling): PixelsAnd
   if (mask !== null && (pixels instanceof Float32Array || pixels instanceof Float64Array)) {
     for (let i = 0; i < mask.length; i++) if (mask[i] === 1) pixels[i] = NaN;
   }
-  if (stored instanceof Float32Array || stored instanceof Float64Array)
-    mask = nonFiniteMask(pixels as Float32Array | Float64Array);
+  if (pixels instanceof Float32Array || pixels instanceof Float64Array) mask = nonFiniteMask(pixels);
   return { pixels, mask };
 }

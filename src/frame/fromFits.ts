@@ -1,129 +1,135 @@
 import ndarray from 'ndarray';
-import { EXIT, UserError } from '../errors.ts';
-import { damaged } from '../fits/damage.ts';
 import { type Hdu, type HduList, readHdus } from '../fits/hdu.ts';
-import { valueOf } from '../fits/header.ts';
-import { type ImageShape, imageShape, readImage } from '../fits/image.ts';
+import { type Header, valueOf } from '../fits/header.ts';
+import { type ImageShape, readImage } from '../fits/image.ts';
+import type { PixelsAndMask } from '../fits/scaling.ts';
+import { type AmplifierPart, cropInPlace, type JoinedImage, joinAmplifiers } from './amplifiers.ts';
+import {
+  type ChipPlan,
+  chipOfExtensions,
+  chipOfOneImage,
+  type PartPlan,
+  type PlannedImage,
+  trimmedSection,
+} from './chipPlan.ts';
+import { type Candidate, imagesOf, largestImage, namedImage } from './chooseImage.ts';
 import { readFacts } from './facts.ts';
-import type { Frame } from './frame.ts';
+import type { Frame, FrameFacts } from './frame.ts';
 import { judgeMosaic } from './mosaicClaim.ts';
+import { sectionText } from './sections.ts';
 
-interface Candidate {
-  readonly hdu: Hdu;
-  readonly shape: ImageShape;
-}
-
-/** Images of a file; what cannot be understood as one is left out and said. */
-function candidates(list: HduList, name: string): { images: Candidate[]; problems: Error[] } {
-  const images: Candidate[] = [];
-  const problems: Error[] = [];
-  for (const hdu of list.hdus) {
-    try {
-      const shape = imageShape(hdu, name);
-      if (shape !== null) images.push({ hdu, shape });
-    } catch (error) {
-      if (!(error instanceof UserError)) throw error;
-      problems.push(error);
-    }
-  }
-  return { images, problems };
-}
-
-/** What an HDU is, for a message that lists them. */
-function describe(hdu: Hdu, images: readonly Candidate[]): string {
-  const image = images.find((each) => each.hdu === hdu);
-  if (image !== undefined) return `[${hdu.index}] image ${image.shape.width} x ${image.shape.height}`;
-  return `[${hdu.index}] ${hdu.kind === 'image' ? 'no image data' : hdu.kind}`;
-}
-
-function named(list: HduList, images: readonly Candidate[], extension: number, name: string): Candidate {
-  const hdu = list.hdus[extension];
-  const image = images.find((each) => each.hdu === hdu);
-  if (image !== undefined) return image;
-  // A caller who names an extension deserves the reason why it is none.
-  if (hdu !== undefined) imageShape(hdu, name);
-  else if (list.broken !== null) throw list.broken;
-  throw new UserError(
-    `${name}: extension ${extension} holds no two-dimensional image; the file has ${list.hdus.map((each) => describe(each, images)).join(', ')}`,
-    EXIT.unreadableInput,
-  );
-}
-
-function largest(
-  list: HduList,
-  images: readonly Candidate[],
-  problems: readonly Error[],
-  name: string,
-): { image: Candidate; notes: string[] } {
-  const area = (each: Candidate): number => each.shape.width * each.shape.height;
-  const [first, ...rest] = images;
-  if (first === undefined) {
-    if (problems.length > 0) throw problems[0];
-    if (list.broken !== null) throw list.broken;
-    throw damaged(
-      name,
-      `no two-dimensional image in it; the file has ${list.hdus.map((each) => describe(each, images)).join(', ')}`,
-    );
-  }
-  const image = rest.reduce((best, each) => (area(each) > area(best) ? each : best), first);
-  if (rest.length === 0) return { image, notes: [] };
-  const others = images.length - 1;
-  return {
-    image,
-    notes: [
-      `extension ${image.hdu.index} was read, the ${rest.some((each) => area(each) === area(image)) ? 'first of the largest images' : 'largest image'}; ${others} more in the file can be named as FILE[n]`,
-    ],
-  };
+/** The picture of a chip, as read, trimmed or joined. */
+interface Picture extends PixelsAndMask {
+  readonly width: number;
+  readonly height: number;
+  /** Stored pixel of the file that became (0, 0), and the height it was counted in: a colour pattern counts from there. */
+  readonly origin: { readonly x: number; readonly y: number; readonly fullHeight: number };
+  readonly levels: JoinedImage['levels'];
+  readonly notes: readonly string[];
 }
 
 /** The plane to read: the green one of three colours, else the first. */
 function planeOf({ planes }: ImageShape): { plane: number; notes: string[] } {
   if (planes === 1) return { plane: 0, notes: [] };
   const plane = planes === 3 ? 1 : 0;
+  const why = planes === 3 ? ' (green, if they are red, green and blue)' : '';
+  return { plane, notes: [`plane ${plane + 1} of ${planes} was read${why}`] };
+}
+
+const planned = ({ hdu, shape }: Candidate): PlannedImage => ({ index: hdu.index, header: hdu.header, shape });
+
+function part(plan: PartPlan, image: PixelsAndMask, imageWidth: number, label: string): AmplifierPart {
+  return { ...plan, label, pixels: image.pixels, mask: image.mask, imageWidth };
+}
+
+function joined(parts: readonly AmplifierPart[], name: string, notes: readonly string[]): Picture {
+  const image = joinAmplifiers(parts, name);
+  return { ...image, origin: { x: 0, y: 0, fullHeight: image.height }, notes: [...notes, ...image.notes] };
+}
+
+function readOne(bytes: Uint8Array, candidate: Candidate, name: string): Picture {
+  const { plane, notes } = planeOf(candidate.shape);
+  const image = readImage(bytes, candidate.hdu, plane, name);
+  const { width, height } = image;
+  const told = [...notes, ...image.notes];
+  const amplifiers = chipOfOneImage(planned(candidate), name);
+  if (amplifiers !== null) {
+    const parts = amplifiers.map((plan) => part(plan, image, width, sectionText(plan.data)));
+    return joined(parts, name, [...told, `${parts.length} amplifier sections were joined`]);
+  }
+  const trim = trimmedSection(planned(candidate));
+  if (trim === null) return { ...image, origin: { x: 0, y: 0, fullHeight: height }, levels: [], notes: told };
+  const { section, keyword } = trim;
   return {
-    plane,
+    ...cropInPlace(image, width, section),
+    width: section.width,
+    height: section.height,
+    origin: { x: section.x, y: section.y, fullHeight: height },
+    levels: [],
     notes: [
-      `plane ${plane + 1} of ${planes} was read${planes === 3 ? ' (green, if they are red, green and blue)' : ''}`,
+      ...told,
+      `only ${keyword} ${sectionText(section)} was read, the rest is overscan: pixels count from its corner`,
     ],
   };
 }
 
-/**
- * A frame from the bytes of a FITS file: the largest two-dimensional image, or the one of `extension` (0 = primary).
- * The caller hands `bytes` over: the frame's pixels stand in the same memory where their type allows.
- */
-export function frameFromFits(bytes: Uint8Array, name: string, extension?: number): Frame {
-  const list = readHdus(bytes, name);
-  const { images, problems } = candidates(list, name);
-  const { image, notes } =
-    extension === undefined
-      ? largest(list, images, problems, name)
-      : { image: named(list, images, extension, name), notes: [] };
-  const { plane, notes: planeNotes } = planeOf(image.shape);
-  const data = readImage(bytes, image.hdu, plane, name);
-  const headers =
-    image.hdu.index === 0 || !inherits(image.hdu) ? [image.hdu.header] : [image.hdu.header, list.hdus[0].header];
-  const told = readFacts(headers);
-  const verdict = judgeMosaic(headers, told.facts, data, image.shape.planes);
-  return {
-    name: extension === undefined ? name : `${name}[${extension}]`,
-    width: data.width,
-    height: data.height,
-    pixels: ndarray(data.pixels, [data.height, data.width]),
-    mask: data.mask,
-    facts: verdict.facts,
-    mosaic: verdict.mosaic,
-    notes: [
-      ...list.notes,
-      ...notes,
-      ...planeNotes,
-      ...image.hdu.header.notes,
-      ...data.notes,
-      ...told.notes,
-      ...verdict.notes,
-    ],
-  };
+function readChip(bytes: Uint8Array, chip: ChipPlan, candidates: readonly Candidate[], name: string): Picture {
+  const notes: string[] = [];
+  const parts = chip.members.map(({ image, part: plan }) => {
+    const candidate = candidates.find((each) => each.hdu.index === image);
+    if (candidate === undefined) throw new RangeError(`chip plan names image ${image}, which is not there`);
+    const read = readImage(bytes, candidate.hdu, 0, name);
+    notes.push(...read.notes);
+    return part(plan, read, read.width, `[${image}]`);
+  });
+  const members = chip.members.map((member) => member.image).join(', ');
+  return joined(parts, name, [
+    `extensions ${members} are parts of one chip and were joined by their DETSEC`,
+    ...new Set(notes),
+  ]);
 }
 
 /** INHERIT = F: the primary header does not speak for the extension. Absent: it does, for want of anything better. */
-const inherits = (hdu: Hdu): boolean => valueOf(hdu.header, 'INHERIT') !== false;
+function headersFor(hdu: Hdu, list: HduList): Header[] {
+  const primary = list.hdus[0].header;
+  return hdu.index === 0 || valueOf(hdu.header, 'INHERIT') === false ? [hdu.header] : [hdu.header, primary];
+}
+
+/** Saturation moves with the zero levels and gains of joined amplifiers; the lowest counts. */
+function saturation(facts: FrameFacts, levels: JoinedImage['levels']): FrameFacts['saturationAdu'] {
+  const told = facts.saturationAdu;
+  if (told === null || levels.length === 0) return told;
+  return { ...told, value: Math.min(...levels.map(({ zero, factor }) => (told.value - zero) * factor)) };
+}
+
+/**
+ * A frame from the bytes of a FITS file: the largest two-dimensional image, or the one of `extension` (0 = primary);
+ * amplifiers of one chip are joined and overscan is left out. The caller hands `bytes` over: the frame's pixels stand in
+ * the same memory where their type allows.
+ */
+export function frameFromFits(bytes: Uint8Array, name: string, extension?: number): Frame {
+  const list = readHdus(bytes, name);
+  const found = imagesOf(list, name);
+  const chip = extension === undefined ? chipOfExtensions(found.images.map(planned), name) : null;
+  const { image, notes } =
+    extension !== undefined
+      ? { image: namedImage(list, found, extension, name), notes: [] }
+      : chip !== null
+        ? { image: found.images.find((each) => each.hdu.index === chip.members[0].image) ?? found.images[0], notes: [] }
+        : largestImage(list, found, name);
+  const picture = chip === null ? readOne(bytes, image, name) : readChip(bytes, chip, found.images, name);
+  const headers = headersFor(image.hdu, list);
+  const told = readFacts(headers);
+  const verdict = judgeMosaic(headers, told.facts, picture, image.shape.planes);
+  const { width, height, pixels, mask } = picture;
+  return {
+    name: extension === undefined ? name : `${name}[${extension}]`,
+    width,
+    height,
+    pixels: ndarray(pixels, [height, width]),
+    mask,
+    facts: { ...verdict.facts, saturationAdu: saturation(verdict.facts, picture.levels) },
+    mosaic: verdict.mosaic,
+    notes: [...list.notes, ...notes, ...image.hdu.header.notes, ...picture.notes, ...told.notes, ...verdict.notes],
+  };
+}

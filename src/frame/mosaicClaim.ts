@@ -37,13 +37,16 @@ interface FramePixels {
   readonly pixels: PixelArray;
   readonly width: number;
   readonly height: number;
+  /** Stored pixel that became (0, 0) when overscan was cut off, and the height the pattern was counted in. */
+  readonly origin?: { readonly x: number; readonly y: number; readonly fullHeight: number };
 }
 
 /** Settles pattern and row order: the pattern names colours as the picture is shown, the pixels say which sites are green. */
 function settle(claim: Claim, facts: FrameFacts, frame: FramePixels): MosaicVerdict {
   const evidence = greenEvidence(frame.pixels, frame.width, frame.height, true);
-  const asStored = claim.pattern;
-  const flipped = rowFlippedPattern(claim.pattern, frame.height);
+  const origin = frame.origin ?? { x: 0, y: 0, fullHeight: frame.height };
+  const asStored = shiftedPattern(claim.pattern, origin.x, origin.y);
+  const flipped = shiftedPattern(rowFlippedPattern(claim.pattern, origin.fullHeight), origin.x, origin.y);
   const told = facts.rowOrder?.value;
   const expected = told === 'TOP-DOWN' ? asStored : flipped;
   const { keyword } = claim;
