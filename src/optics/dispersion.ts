@@ -1,5 +1,5 @@
 import { type Complex, scale } from './complex.ts';
-import { type FilterName, meanWavelengthUm } from './filter.ts';
+import { type FilterName, wavelengths } from './filter.ts';
 import { type Telescope, umPerArcsec } from './telescope.ts';
 
 /** Air at the telescope. */
@@ -29,6 +29,9 @@ export function refractionArcsec(wavelengthUm: number, altitudeDeg: number, air:
   return (206264.806 * refractivity(wavelengthUm, air)) / Math.tan((altitudeDeg * Math.PI) / 180);
 }
 
+/** Wavelengths for the band's mean refraction, which tracking keeps in place. */
+const MEAN_SAMPLES = 32;
+
 /**
  * Displacement of the image at each wavelength against the band's mean, um on the sensor. `zenith`: unit vector on the
  * sensor along which a star moves when it gets nearer the zenith; blue light, refracted most, lies there.
@@ -40,6 +43,9 @@ export function dispersionShift(
   zenith: Complex,
   air: Air = MILD_AIR,
 ): (wavelengthUm: number) => Complex {
-  const mean = refractionArcsec(meanWavelengthUm(filter), altitudeDeg, air);
+  const mean = wavelengths(filter, MEAN_SAMPLES).reduce(
+    (sum, light) => sum + light.weight * refractionArcsec(light.um, altitudeDeg, air),
+    0,
+  );
   return (um) => scale(zenith, (refractionArcsec(um, altitudeDeg, air) - mean) * umPerArcsec(telescope));
 }

@@ -31,7 +31,7 @@ export interface FieldExtent {
 const RAY_STEP = 0.5;
 /** Box of a drawn star, in FWHM of seeing: its wings reach past what a bright star's noise hides. */
 const BOX_FWHM = 14;
-const MIN_NODES = 5;
+const MIN_NODES = 7;
 const MAX_NODES = 41;
 
 function difference(a: Coefficients, b: Coefficients): Coefficients {

@@ -22,6 +22,8 @@ export interface ImageConditions {
   readonly field?: Complex;
   /** Wavelengths across the band; more where dispersion spreads them. */
   readonly samples?: number;
+  /** Wavelengths in place of the filter's, shortest first. */
+  readonly lights?: readonly WavelengthSample[];
   readonly grid?: Grid;
 }
 
@@ -89,10 +91,14 @@ function smearRadiusUm(smear: Smear): number {
   );
 }
 
+function lightsOf(conditions: ImageConditions): readonly WavelengthSample[] {
+  return conditions.lights ?? wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES);
+}
+
 /** Smallest grid that neither aliases the diffraction at the shortest wavelength nor wraps the image round. */
 export function gridFor(telescope: Telescope, w: Coefficients, conditions: ImageConditions, boxFwhm = BOX_FWHM): Grid {
   const focalRatio = effectiveFocalRatio(telescope);
-  const shortest = wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES)[0]?.um ?? 0.55;
+  const shortest = lightsOf(conditions)[0].um;
   const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
   // Diffraction is sampled at lambda N / 2, or a little coarser where seeing wipes out its finest part anyway.
   const finest = (seeingUm >= 2 * shortest * focalRatio ? 0.6 : 0.5) * shortest * focalRatio;
@@ -264,7 +270,7 @@ function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Gri
 export function starImage(telescope: Telescope, w: Coefficients, conditions: ImageConditions): Psf {
   const grid = conditions.grid ?? gridFor(telescope, w, conditions);
   const { size, oversample } = grid;
-  const lights = wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES);
+  const lights = lightsOf(conditions);
   const work = workspace(size);
   diffraction(telescope, w, conditions, lights, grid, work);
 
