@@ -1,5 +1,6 @@
 import type { CardToWrite } from '../fits/cardText.ts';
 import { encodeFits, encodeFitsGz, type ImageToWrite } from '../fits/encode.ts';
+import { encodeFitsTiled } from '../fits/encodeTiles.ts';
 import { saturationAdu } from '../optics/camera.ts';
 import type { Scenario } from '../optics/scenario.ts';
 import type { DrawnFrame, Scene } from '../optics/starField.ts';
@@ -75,5 +76,7 @@ export function fileOf(
     cards: cardsOf(scenario, scene, index),
   };
   if (scenario.compression === 'gzip') return { bytes: encodeFitsGz(image), ending: '.fits.gz' };
+  if (scenario.compression === 'rice')
+    return { bytes: encodeFitsTiled({ ...image, codec: 'RICE_1' }), ending: '.fits.fz' };
   return { bytes: encodeFits(image), ending: '.fits' };
 }

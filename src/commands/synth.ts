@@ -1,14 +1,16 @@
-import { mkdir, readFile, rename, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Command } from 'commander';
+import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
 import { scenesOf } from '../optics/night.ts';
 import { parseScenario, type Scenario, ScenarioError } from '../optics/scenario.ts';
 import { drawFrame } from '../optics/starField.ts';
 import { subTruth } from '../optics/truth.ts';
+import { printable } from '../report/untrusted.ts';
 import { fileOf } from './drawnFile.ts';
 
 export const TRUTH_FORMAT = 'starplumb-truth';
+export const TRUTH_VERSION = 1;
 
 export interface SynthArguments {
   readonly scenarioFile: string;
@@ -16,43 +18,36 @@ export interface SynthArguments {
 }
 
 /** The outside world as `synth` needs it. */
-export interface SynthEffects {
-  readText(path: string): Promise<string>;
-  makeFolder(path: string): Promise<void>;
-  /** Replaces the file whole or not at all. */
-  writeFile(path: string, content: Uint8Array | string): Promise<void>;
-  /** Standard output. */
-  say(line: string): void;
-  /** Standard error, when it is a terminal. */
-  progress(line: string): void;
-}
+export type SynthEffects = Pick<
+  Effects,
+  | 'readFile'
+  | 'writeFile'
+  | 'makeFolder'
+  | 'rename'
+  | 'remove'
+  | 'out'
+  | 'err'
+  | 'errIsTerminal'
+  | 'processId'
+  | 'interrupted'
+  | 'breathe'
+>;
 
-const REAL: SynthEffects = {
-  readText: (path) => readFile(path, 'utf8'),
-  makeFolder: async (path) => {
-    await mkdir(path, { recursive: true });
-  },
-  writeFile: async (path, content) => {
-    const temporary = `${path}.${process.pid}.part`;
-    await writeFile(temporary, content);
-    await rename(temporary, path);
-  },
-  say: (line) => process.stdout.write(`${line}\n`),
-  progress: (line) => {
-    if (process.stderr.isTTY) process.stderr.write(`${line}\n`);
-  },
-};
+const LARGEST_SCENARIO = 10_000_000;
 
 async function readScenario(path: string, effects: SynthEffects): Promise<Scenario> {
-  let text: string;
+  let bytes: Uint8Array;
   try {
-    text = await effects.readText(path);
+    bytes = await effects.readFile(path);
   } catch (cause) {
     throw new UserError(`${path}: cannot be read: ${(cause as Error).message}`, EXIT.unreadableInput, { cause });
   }
+  if (bytes.length > LARGEST_SCENARIO) {
+    throw new UserError(`${path}: ${bytes.length} bytes are too many for a scenario`, EXIT.unreadableInput);
+  }
   let value: unknown;
   try {
-    value = JSON.parse(text);
+    value = JSON.parse(new TextDecoder('utf-8', { fatal: true }).decode(bytes));
   } catch (cause) {
     throw new UserError(`${path}: not JSON: ${(cause as Error).message}`, EXIT.unreadableInput, { cause });
   }
@@ -65,41 +60,62 @@ async function readScenario(path: string, effects: SynthEffects): Promise<Scenar
   }
 }
 
+/** Writes a file whole or not at all. */
+async function writeWhole(path: string, content: Uint8Array | string, effects: SynthEffects): Promise<void> {
+  const temporary = `${path}.${effects.processId}.part`;
+  try {
+    await effects.writeFile(temporary, content);
+    await effects.rename(temporary, path);
+  } catch (cause) {
+    await effects.remove(temporary);
+    throw new UserError(`${path}: cannot be written: ${(cause as Error).message}`, EXIT.wrongUsage, { cause });
+  }
+}
+
 /** Draws a scenario's subs and their truth into a folder; returns the frames' paths. */
-export async function synth(args: SynthArguments, effects: SynthEffects = REAL): Promise<string[]> {
+export async function synth(args: SynthArguments, effects: SynthEffects): Promise<string[]> {
   const scenario = await readScenario(args.scenarioFile, effects);
-  await effects.makeFolder(args.out);
+  try {
+    await effects.makeFolder(args.out);
+  } catch (cause) {
+    throw new UserError(`${args.out}: no folder can be made: ${(cause as Error).message}`, EXIT.wrongUsage, { cause });
+  }
   const scenes = scenesOf(scenario);
   const files: string[] = [];
   const subs: object[] = [];
   for (const [index, scene] of scenes.entries()) {
-    effects.progress(`drawing sub ${index + 1} of ${scenes.length}`);
+    await effects.breathe();
+    if (effects.interrupted()) {
+      throw new UserError(`Interrupted after ${index} of ${scenes.length} subs; no truth.json.`, EXIT.interrupted);
+    }
+    if (effects.errIsTerminal) effects.err(`\rDrawing sub ${index + 1} of ${scenes.length} `);
     const drawn = drawFrame(scene);
     const { bytes, ending } = fileOf(scenario, scene, drawn, index);
     const file = `${scenario.name}-${String(index + 1).padStart(2, '0')}${ending}`;
     const path = join(args.out, file);
-    await effects.writeFile(path, bytes);
+    await writeWhole(path, bytes, effects);
     files.push(path);
     subs.push({ file, ...subTruth(scenario, scene, drawn) });
   }
+  if (effects.errIsTerminal) effects.err('\r\x1b[K');
   const truth = {
     format: TRUTH_FORMAT,
-    version: 1,
+    version: TRUTH_VERSION,
     conventions:
       'directions: degrees counter-clockwise from right on the screen, y up; x, y: 0-based stored pixels; ' +
       'screenX, screenY: pixels from the middle of the frame, y up',
     scenario,
     subs,
   };
-  await effects.writeFile(join(args.out, 'truth.json'), `${JSON.stringify(truth, null, 1)}\n`);
-  effects.say(`${scenario.name}: ${scenario.sentence}`);
-  for (const file of files) effects.say(file);
-  effects.say(join(args.out, 'truth.json'));
+  const truthPath = join(args.out, 'truth.json');
+  await writeWhole(truthPath, `${JSON.stringify(truth, null, 1)}\n`, effects);
+  effects.out(`${scenario.name}: ${printable(scenario.sentence)}\n`);
+  for (const file of [...files, truthPath]) effects.out(`${printable(file)}\n`);
   return files;
 }
 
 /** Adds `synth` to the program. */
-export function registerSynth(program: Command): void {
+export function registerSynth(program: Command, _tool: unknown, effects: SynthEffects): void {
   program
     .command('synth')
     .argument('<scenario>', 'scenario file (JSON), as in samples/scenarios')
@@ -107,6 +123,6 @@ export function registerSynth(program: Command): void {
     .summary('draw frames with a known optical state')
     .description('Draws subs of a telescope in a known optical state, with the truth beside them (truth.json).')
     .action(async (scenarioFile: string, options: { out: string }) => {
-      await synth({ scenarioFile, out: options.out });
+      await synth({ scenarioFile, out: options.out }, effects);
     });
 }
