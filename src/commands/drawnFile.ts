@@ -14,6 +14,14 @@ const FOCUSER_IN_FOCUS = 12000;
 const SENSOR_TEMPERATURE_C = -10;
 const TUBE_TEMPERATURE_C = 6.5;
 
+/** BAYERPAT names the colours from the top of the picture: stored rows turned where they are stored bottom-up. */
+function shownPattern(scenario: Scenario): string {
+  const { mosaic, rowOrder, heightPx } = scenario.camera;
+  if (mosaic === null) return '';
+  if (rowOrder === 'TOP-DOWN' || heightPx % 2 === 1) return mosaic;
+  return mosaic.slice(2) + mosaic.slice(0, 2);
+}
+
 /** Header of a drawn sub, in the keywords cameras write. */
 export function cardsOf(scenario: Scenario, scene: Scene, index: number): CardToWrite[] {
   const { camera, telescope } = scene;
@@ -54,7 +62,7 @@ export function cardsOf(scenario: Scenario, scene: Scene, index: number): CardTo
     ...(mosaic === null
       ? []
       : [
-          { keyword: 'BAYERPAT', value: mosaic },
+          { keyword: 'BAYERPAT', value: shownPattern(scenario) },
           { keyword: 'XBAYROFF', value: 0 },
           { keyword: 'YBAYROFF', value: 0 },
         ]),

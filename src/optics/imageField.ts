@@ -16,6 +16,8 @@ export interface ImageField {
   at(z: Complex, reachPx?: number): Psf;
   /** Where the image's origin stands, pixels from the star's ideal place: coma displaces the light. */
   placePx(z: Complex): Complex;
+  /** The image drawn for z itself, nothing blended: for few stars. */
+  exact(z: Complex): Psf;
   /** The drawn image of the node nearest to z. */
   nearest(z: Complex): Psf;
   forgetBelow(yMm: number): void;
@@ -93,12 +95,13 @@ export function imageField(
   const nodes = new Map<number, Psf>();
   const placeX = (x: number): number => ((x + hw) / (2 * hw)) * (nodesX - 1);
   const placeY = (y: number): number => ((y + hh) / (2 * hh)) * (nodesY - 1);
+  const exact = (z: Complex): Psf => starImage(telescope, wavefront(z), { ...conditions, field: z, grid });
   const node = (i: number, j: number): Psf => {
     const key = j * nodesX + i;
     const known = nodes.get(key);
     if (known) return known;
     const z = { x: -hw + (2 * hw * i) / (nodesX - 1), y: -hh + (2 * hh * j) / (nodesY - 1) };
-    const made = starImage(telescope, wavefront(z), { ...conditions, field: z, grid });
+    const made = exact(z);
     nodes.set(key, made);
     return made;
   };
@@ -130,6 +133,7 @@ export function imageField(
     nodesX,
     nodesY,
     at,
+    exact,
     placePx: (z) => scale(centroidUm(telescope, wavefront(z)), 1 / conditions.pixelUm),
     nearest: (z) => {
       const i = Math.min(nodesX - 1, Math.max(0, Math.round(placeX(z.x))));

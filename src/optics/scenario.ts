@@ -111,7 +111,11 @@ const camera = z
     readNoiseE: z.number().min(0).default(1.6),
     offsetAdu: z.number().min(0).max(20000).default(500),
     fullWellE: positive.default(50000),
-    mosaic: z.enum(['RGGB', 'BGGR', 'GRBG', 'GBRG']).nullable().default(null).describe('in stored order'),
+    mosaic: z
+      .enum(['RGGB', 'BGGR', 'GRBG', 'GBRG'])
+      .nullable()
+      .default(null)
+      .describe('colours of the first stored rows'),
     hotPixelShare: share.default(2e-5),
     rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP', 'absent']).default('TOP-DOWN'),
   })

@@ -129,14 +129,17 @@ function addStars(
   });
   const noiseE = Math.sqrt(scene.sky.skyE + camera.readNoiseE ** 2);
   const inOrder = [...stars].sort((a, b) => a.y - b.y);
+  const few = stars.length <= field.nodesX * field.nodesY;
   for (const star of inOrder) {
     const z = fieldAt(camera, star.x, star.y);
-    const half = halfSizeFor(field.nearest(z), star.electrons, noiseE);
+    const own = few ? field.exact(z) : null;
+    const half = halfSizeFor(own ?? field.nearest(z), star.electrons, noiseE);
     const place = field.placePx(z);
     const column = Math.round(star.x + place.x);
     const row = Math.round(star.y + place.y);
-    const stamp = stampAt(field.at(z, half + 1), star.x + place.x - column, star.y + place.y - row, half);
+    const stamp = stampAt(own ?? field.at(z, half + 1), star.x + place.x - column, star.y + place.y - row, half);
     field.forgetBelow(z.y);
+    const electrons = star.electrons * (colour === null ? 1 : MOSAIC_RESPONSE[colour.name]);
     const width = 2 * half + 1;
     for (let j = 0; j < width; j++) {
       const y = row + j - half;
@@ -146,7 +149,7 @@ function addStars(
         if (x < 0 || x >= camera.width) continue;
         if (colour !== null && colour.pattern[(y % 2) * 2 + (x % 2)] !== colour.name) continue;
         const at = y * camera.width + x;
-        light[at] = light[at] + star.electrons * stamp[j * width + i];
+        light[at] = light[at] + electrons * stamp[j * width + i];
       }
     }
   }
@@ -154,6 +157,8 @@ function addStars(
 
 const SIGMA_PER_FWHM = 2.3548;
 
+/** What red and blue sites record of the same light, against green (a typical one-shot-colour sensor). */
+const MOSAIC_RESPONSE = { R: 0.62, G: 1, B: 0.55 } as const;
 const MOSAIC_FILTERS = { R: 'mosaic-red', G: 'mosaic-green', B: 'mosaic-blue' } as const;
 
 /** Stars at their places in this sub: those of the scene's list, or scattered from its seed. */
@@ -174,6 +179,11 @@ export function drawFrame(scene: Scene): DrawnFrame {
   const light = skyLight(sky, width, height, softPx, scene.ditherPx, scene.fieldSeed, scene.noiseSeed);
   if (camera.mosaic === null) addStars(light, scene, stars, scene.filter, null);
   else {
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        light[y * width + x] = light[y * width + x] * MOSAIC_RESPONSE[camera.mosaic[(y % 2) * 2 + (x % 2)]];
+      }
+    }
     for (const name of ['R', 'G', 'B'] as const) {
       addStars(light, scene, stars, MOSAIC_FILTERS[name], { pattern: camera.mosaic, name });
     }
