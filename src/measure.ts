@@ -4,13 +4,14 @@ import { type MeasureSettings, type Orientation, orientationOf, setupFromFrames 
 import { type Field, fitField } from './field/fitField.ts';
 import type { FrameStars } from './field/frameStars.ts';
 import type { Frame } from './frame/frame.ts';
-import { measureStar } from './shapes/measureStar.ts';
+import { type MeasuredStar, measureStar, windowRadius } from './shapes/measureStar.ts';
 import type { Shape } from './shapes/shape.ts';
+import { fitWidthField } from './shapes/widthField.ts';
 import { levelAt, meshBackground } from './stars/background.ts';
-import { detectStars } from './stars/detect.ts';
+import { type Candidate, detectStars } from './stars/detect.ts';
 import type { LeftOutReason } from './stars/leftOut.ts';
 import { filledPlane, planeOf } from './stars/plane.ts';
-import { chooseCandidates, judgeShapes, saturationLevel } from './stars/select.ts';
+import { chooseCandidates, judgeShape, samplePerZone, saturationLevel } from './stars/select.ts';
 
 /** What was measured on one sub. */
 export interface FrameMeasurement {
@@ -31,6 +32,8 @@ export interface Measurement {
 
 /** Stars of an unknown width are first fitted as if they had this FWHM, pixels. */
 const FALLBACK_FWHM = 3;
+/** Stars of each ninth of the frame that are looked at first. */
+const LOOK_PER_ZONE = 40;
 /** Electrons per ADU where the header is silent: what today's cooled cameras have near unity gain (common practice). */
 const FALLBACK_GAIN = 1;
 
@@ -48,30 +51,36 @@ export function measureFrame(frame: Frame): FrameMeasurement {
     counts[reason] = (counts[reason] ?? 0) + 1;
   };
   for (const reason of leftOut.values()) count(reason);
+  const gainEPerAdu = frame.facts.gainEPerAdu?.value ?? FALLBACK_GAIN;
+  const measureOne = (star: Candidate, fwhmThere: number, window: number | null): MeasuredStar => {
+    const sky = levelAt(background, star.x, star.y);
+    return measureStar(
+      plane,
+      { x: star.x, y: star.y, fwhm: fwhmThere, peak: star.peak, sky, noise: star.noise, gainEPerAdu },
+      window,
+    );
+  };
+  // A first look at some stars tells how wide they are over the frame; then every star gets the window of its place.
+  const look = samplePerZone(chosen, plane, LOOK_PER_ZONE).map((star) => measureOne(star, fwhm, null));
+  const widthAt = fitWidthField(
+    look.flatMap((m) => (m.status === 'measured' ? [m.shape] : [])),
+    frame.width,
+    frame.height,
+  );
   const shapes: Shape[] = [];
   for (const star of chosen) {
-    const sky = levelAt(background, star.x, star.y);
-    const gainEPerAdu = frame.facts.gainEPerAdu?.value ?? FALLBACK_GAIN;
-    const measured = measureStar(plane, {
-      x: star.x,
-      y: star.y,
-      fwhm,
-      peak: star.peak,
-      sky,
-      noise: star.noise,
-      gainEPerAdu,
-    });
-    if (measured.status === 'measured') shapes.push(measured.shape);
-    else count(measured.reason);
+    const typical = widthAt?.(star.x, star.y) ?? fwhm;
+    const measured = measureOne(star, typical, windowRadius(typical));
+    const reason = measured.status === 'measured' ? judgeShape(measured.shape, typical) : measured.reason;
+    if (reason !== null) count(reason);
+    else if (measured.status === 'measured') shapes.push(measured.shape);
   }
-  const judged = judgeShapes(shapes, frame.width, frame.height);
-  for (const reason of judged) if (reason !== null) count(reason);
   return {
     stars: {
       name: frame.name,
       width: frame.width,
       height: frame.height,
-      shapes: shapes.filter((_, i) => judged[i] === null),
+      shapes,
     },
     found: candidates.length,
     leftOut: counts,

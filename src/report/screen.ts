@@ -4,9 +4,7 @@ import { type ScreenY, screenAxisDegrees, screenDegrees } from '../diagnosis/wor
 export interface Screen {
   readonly position: (stored: { readonly x: number; readonly y: number }) => { x: number; y: number };
   /** A vector of odd spin or an (e1, e2) pair: turning the rows over mirrors both alike. */
-  readonly vector: <V extends { readonly x: number; readonly y: number; readonly error: number }>(
-    v: V,
-  ) => { x: number; y: number; error: number };
+  readonly vector: (v: UncertainVector) => { x: number; y: number; error: number };
   readonly up: (storedY: number) => number;
   readonly directionDeg: (angle: number) => number;
   readonly axisDeg: (angle: number) => number;

@@ -59,8 +59,7 @@ const damped = new Float64Array(PARAMETERS * PARAMETERS);
 /**
  * Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431) with Marquardt's scaling of the diagonal and analytic Jacobian.
  * Every pixel weighs the same but for the window's soft edge: with photon weights a bright star would be fitted by another
- * profile than a faint one, and its width would depend on its brightness. The errors do know the photon noise: the
- * covariance is H^-1 (sum w^2 J J' var) H^-1 with var = noise^2 + max(f - B, 0) / gain.
+ * profile than a faint one, and its width would depend on its brightness. The errors do know the photon noise.
  * Null when it does not converge or ends on a limit.
  */
 export function fitGaussian(
@@ -100,7 +99,8 @@ export function fitGaussian(
   }
   if (!converged) return null;
   const covariance = sandwich(stamp, p, noise, gainEPerAdu);
-  if (covariance === null) return null;
+  // What does not stand above its own error is no star.
+  if (covariance === null || !(p.amplitude > 3 * Math.sqrt(covariance[0]))) return null;
   let weights = 0;
   for (let k = 0; k < stamp.count; k++) weights += stamp.weight[k];
   return { parameters: p, covariance, iterations, misfit: Math.sqrt(chi2 / weights) / p.amplitude };
@@ -282,27 +282,61 @@ function step(p: GaussianParameters, inverse: Float64Array): GaussianParameters 
   return ellipse && 4 * next.a * next.c - next.b * next.b > 4 * FORM_MIN * FORM_MIN ? next : null;
 }
 
+/** Second derivatives of the model at one pixel, lower triangle of 7 x 7; only the star's part has any. */
+function gaussianHessian(p: GaussianParameters, x: number, y: number, out: Float64Array): void {
+  const n = PARAMETERS;
+  const dx = x - p.x0;
+  const dy = y - p.y0;
+  const g = Math.exp(-(p.a * dx * dx + p.b * dx * dy + p.c * dy * dy));
+  const ag = p.amplitude * g;
+  // Derivatives of ln g by x0, y0, a, b, c.
+  const hx = 2 * p.a * dx + p.b * dy;
+  const hy = p.b * dx + 2 * p.c * dy;
+  const h = [0, hx, hy, -dx * dx, -dx * dy, -dy * dy];
+  out.fill(0);
+  for (let i = 1; i < 6; i++) {
+    out[i * n] = g * h[i];
+    for (let j = 1; j <= i; j++) out[i * n + j] = ag * h[i] * h[j];
+  }
+  out[n + 1] -= 2 * p.a * ag;
+  out[2 * n + 1] -= p.b * ag;
+  out[2 * n + 2] -= 2 * p.c * ag;
+  out[3 * n + 1] += 2 * dx * ag;
+  out[4 * n + 1] += dy * ag;
+  out[4 * n + 2] += dx * ag;
+  out[5 * n + 2] += 2 * dy * ag;
+}
+
+const hessian = new Float64Array(PARAMETERS * PARAMETERS);
+
+/**
+ * Covariance of least squares with a model that is not quite right: bread is the true Hessian, with the residuals' part, since
+ * a real star's wings leave residuals that no noise made (White 1982, Econometrica 50, 1).
+ */
 function sandwich(stamp: Stamp, p: GaussianParameters, noise: number, gainEPerAdu: number): Float64Array | null {
   const n = PARAMETERS;
-  const bread = new Float64Array(n * n);
+  const gauss = new Float64Array(n * n);
+  const curved = new Float64Array(n * n);
   const meat = new Float64Array(n * n);
   for (let k = 0; k < stamp.count; k++) {
     const model = gaussianJacobian(p, stamp.dx[k], stamp.dy[k], jacobian);
+    gaussianHessian(p, stamp.dx[k], stamp.dy[k], hessian);
     const w = stamp.weight[k];
-    const variance = noise * noise + Math.max(0, model - p.background) / gainEPerAdu;
+    const wr = w * (stamp.value[k] - model);
+    // The pixel's own light, which the wings have more of than the model, never less than the sky alone.
+    const light = Math.max(0, Math.max(model, stamp.value[k]) - p.background);
+    const variance = noise * noise + light / gainEPerAdu;
     for (let i = 0; i < n; i++)
       for (let j = 0; j <= i; j++) {
         const term = w * jacobian[i] * jacobian[j];
-        bread[i * n + j] += term;
+        gauss[i * n + j] += term;
+        curved[i * n + j] += term - wr * hessian[i * n + j];
         meat[i * n + j] += w * variance * term;
       }
   }
-  for (let i = 0; i < n; i++)
-    for (let j = 0; j < i; j++) {
-      bread[j * n + i] = bread[i * n + j];
-      meat[j * n + i] = meat[i * n + j];
-    }
-  const inverse = invertSymmetric(bread, n);
+  for (const matrix of [gauss, curved, meat])
+    for (let i = 0; i < n; i++) for (let j = 0; j < i; j++) matrix[j * n + i] = matrix[i * n + j];
+  const inverse = invertSymmetric(curved, n) ?? invertSymmetric(gauss, n);
   if (inverse === null) return null;
   const product = new Float64Array(n * n);
   const out = new Float64Array(n * n);

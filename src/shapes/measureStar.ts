@@ -1,5 +1,5 @@
-import { fitGaussian, PARAMETERS, ROUGH, TOLERANCE, type GaussianFit, type GaussianParameters } from './gaussianFit.ts';
-import { SIGMA_TO_FWHM, type Shape } from './shape.ts';
+import { fitGaussian, type GaussianFit, type GaussianParameters, PARAMETERS, ROUGH, TOLERANCE } from './gaussianFit.ts';
+import { type Shape, SIGMA_TO_FWHM } from './shape.ts';
 import { cutStamp, MAX_RADIUS, newStamp, type Source } from './stamp.ts';
 import { SUMS_ABOVE_FWHM, thirdOrderByLeastSquares, thirdOrderBySums } from './thirdOrder.ts';
 
@@ -24,7 +24,7 @@ export type MeasuredStar =
   | { readonly status: 'rejected'; readonly reason: StarFault };
 
 export const MEASURE_DEFAULTS = {
-  /** Window radius in units of the star's own fitted FWHM: the same for every star, whatever the first guess was. */
+  /** Window radius in units of the FWHM of the stars there: the same for bright and faint stars. */
   windowFwhm: 2,
   /** Window follows the fit until its radius changes by less than this share. */
   windowSettled: 0.01,
@@ -43,16 +43,22 @@ const PIXEL_VARIANCE = 1 / 12;
 const stamp = newStamp();
 const rejected = (reason: StarFault): MeasuredStar => ({ status: 'rejected', reason });
 
-/** Elliptical Gaussian fit and third-order shape of one star; the window follows the star's own width. */
-export function measureStar(source: Source, guess: StarGuess): MeasuredStar {
+/**
+ * Elliptical Gaussian fit and third-order shape of one star. With `window` (radius, pixels) the window stands as given;
+ * without it, it follows the star's own width, which serves where nothing is known yet but lets the noise of the width feed
+ * back into itself (a quarter more scatter for wide-winged stars).
+ */
+export function measureStar(source: Source, guess: StarGuess, window: number | null = null): MeasuredStar {
   const { noise, gainEPerAdu } = guess;
   const form = (4 * Math.LN2) / guess.fwhm ** 2;
   let start = { amplitude: guess.peak, a: form, b: 0, c: form, background: guess.sky };
   let x = guess.x;
   let y = guess.y;
-  let radius = Math.max(3, MEASURE_DEFAULTS.windowFwhm * guess.fwhm);
+  let radius = window ?? windowRadius(guess.fwhm);
   let fit: GaussianFit | null = null;
-  for (let window = 0; window < MEASURE_DEFAULTS.maxWindows; window++) {
+  for (let round = 0; round < MEASURE_DEFAULTS.maxWindows; round++) {
+    const cutX = x;
+    const cutY = y;
     cutStamp(source, x, y, radius, MEASURE_DEFAULTS.spikeSigma * noise, stamp);
     if (stamp.coverage < MEASURE_DEFAULTS.minCoverage) return rejected('border');
     fit = fitGaussian(
@@ -60,7 +66,7 @@ export function measureStar(source: Source, guess: StarGuess): MeasuredStar {
       { ...start, x0: x - stamp.originX, y0: y - stamp.originY },
       noise,
       gainEPerAdu,
-      window === 0 ? ROUGH : TOLERANCE,
+      window === null && round === 0 ? ROUGH : TOLERANCE,
     );
     if (fit === null) return rejected('not-fitted');
     const p = fit.parameters;
@@ -68,13 +74,22 @@ export function measureStar(source: Source, guess: StarGuess): MeasuredStar {
     x = stamp.originX + p.x0;
     y = stamp.originY + p.y0;
     if (Math.hypot(x - guess.x, y - guess.y) > Math.max(2, 1.2 * guess.fwhm)) return rejected('not-fitted');
-    const wanted = Math.max(3, MEASURE_DEFAULTS.windowFwhm * fwhm);
+    const wanted = windowRadius(fwhm);
     if (wanted > MAX_RADIUS) return rejected('extended');
+    // A given window is cut once more where the first centre was off by so much that its edge matters.
+    const moved = Math.hypot(x - cutX, y - cutY);
+    if (window !== null && moved < 0.02 * radius) break;
     start = p;
-    if (window > 0 && Math.abs(wanted - radius) <= MEASURE_DEFAULTS.windowSettled * radius) break;
+    if (window !== null) continue;
+    if (round > 0 && Math.abs(wanted - radius) <= MEASURE_DEFAULTS.windowSettled * radius) break;
     radius = wanted;
   }
   return fit === null ? rejected('not-fitted') : describe(source, guess, fit);
+}
+
+/** Radius of the window for stars of that FWHM, pixels. */
+export function windowRadius(fwhm: number): number {
+  return Math.max(3, MEASURE_DEFAULTS.windowFwhm * fwhm);
 }
 
 /** Geometric mean sigma of the profile as recorded: det of the quadratic form is 1/(4 sigma^4). */

@@ -1,5 +1,5 @@
 import { median } from '../numeric/statistics.ts';
-import { levelAt, meshBackground, noiseAt, type Background, type Plane } from './background.ts';
+import { type Background, levelAt, meshBackground, noiseAt, type Plane } from './background.ts';
 import { binnedPlane } from './plane.ts';
 
 /** A local maximum that stands out of the sky: a star, or something that selection will name. */

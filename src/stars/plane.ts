@@ -26,10 +26,14 @@ export function filledPlane(plane: Plane): Plane {
     for (let x = (y + greenParity + 1) & 1; x < width; x += 2) {
       let sum = 0;
       let n = 0;
-      if (x > 0) (sum += data[row + x - 1]), n++;
-      if (x < width - 1) (sum += data[row + x + 1]), n++;
-      if (y > 0) (sum += data[row + x - width]), n++;
-      if (y < height - 1) (sum += data[row + x + width]), n++;
+      const add = (k: number): void => {
+        sum += data[k];
+        n++;
+      };
+      if (x > 0) add(row + x - 1);
+      if (x < width - 1) add(row + x + 1);
+      if (y > 0) add(row + x - width);
+      if (y < height - 1) add(row + x + width);
       filled[row + x] = sum / n;
     }
   }

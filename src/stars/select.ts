@@ -1,9 +1,7 @@
-import { median } from '../numeric/statistics.ts';
-import { robustLinearFit } from '../numeric/robustFit.ts';
 import type { Shape } from '../shapes/shape.ts';
-import { HOT_SPREAD, type Candidate } from './detect.ts';
-import type { LeftOutReason } from './leftOut.ts';
 import type { Plane } from './background.ts';
+import { type Candidate, HOT_SPREAD } from './detect.ts';
+import type { LeftOutReason } from './leftOut.ts';
 
 export const SELECT_DEFAULTS = {
   /** Share of the saturation level above which a pixel no longer answers linearly. */
@@ -93,40 +91,22 @@ function neighbourFinder(candidates: readonly Candidate[], radius: number): (c: 
 }
 
 /**
- * Which measured stars are no stars: compared with a smooth (quadratic, robust) field of widths, so that a tilted or
- * curved focus costs no corner. There is no roundness cut: odd shapes are the signal.
+ * Which measured stars are no stars: compared with the smooth field of widths, so that a tilted or curved focus costs no
+ * corner. There is no roundness cut: odd shapes are the signal.
  */
-export function judgeShapes(shapes: readonly Shape[], width: number, height: number): (LeftOutReason | null)[] {
-  const expected = smoothWidth(shapes, width, height);
-  return shapes.map((shape) => {
-    const typical = expected(shape.x, shape.y);
-    if (shape.fwhm < SELECT_DEFAULTS.tooSharp * typical) return 'hot-or-cosmic';
-    if (shape.fwhm > SELECT_DEFAULTS.tooWide * typical) return 'extended';
-    return shape.peakSnr < SELECT_DEFAULTS.minPeakSnr ? 'too-faint' : null;
-  });
+export function judgeShape(shape: Shape, typicalFwhm: number): LeftOutReason | null {
+  if (shape.fwhm < SELECT_DEFAULTS.tooSharp * typicalFwhm) return 'hot-or-cosmic';
+  if (shape.fwhm > SELECT_DEFAULTS.tooWide * typicalFwhm) return 'extended';
+  return shape.peakSnr < SELECT_DEFAULTS.minPeakSnr ? 'too-faint' : null;
 }
 
-function smoothWidth(shapes: readonly Shape[], width: number, height: number): (x: number, y: number) => number {
-  const logs = shapes.map((s) => Math.log(s.fwhm));
-  const row = (x: number, y: number): Float64Array => {
-    const u = (2 * x) / width - 1;
-    const v = (2 * y) / height - 1;
-    return Float64Array.of(1, u, v, u * u, u * v, v * v);
-  };
-  const enough = shapes.length >= 30;
-  const middle = shapes.length > 0 ? median(logs) : 0;
-  const fit = enough
-    ? robustLinearFit({
-        rows: shapes.map((s) => row(s.x, s.y)),
-        values: logs,
-        errors: shapes.map((s) => Math.hypot(s.fwhmError / s.fwhm, 0.02)),
-      })
-    : null;
-  if (fit === null) return () => Math.exp(middle);
-  return (x, y) => {
-    let sum = 0;
-    row(x, y).forEach((value, i) => (sum += value * fit.parameters[i]));
-    // A quadratic may run away where no star holds it.
-    return Math.exp(Math.min(middle + 1, Math.max(middle - 0.7, sum)));
-  };
+/** The brightest candidates of each ninth of the frame: enough to learn how wide stars are there. */
+export function samplePerZone(candidates: readonly Candidate[], plane: Plane, perZone: number): Candidate[] {
+  const zones = Array.from({ length: 9 }, (): Candidate[] => []);
+  for (const c of candidates) {
+    const column = Math.min(2, Math.max(0, Math.floor((3 * c.x) / plane.width)));
+    const row = Math.min(2, Math.max(0, Math.floor((3 * c.y) / plane.height)));
+    zones[3 * row + column].push(c);
+  }
+  return zones.flatMap((zone) => zone.sort((a, b) => b.smoothed - a.smoothed).slice(0, perZone));
 }
