@@ -1,4 +1,5 @@
 import { type ScreenY, screenAxisDegrees, screenDegrees } from '../diagnosis/words.ts';
+import type { UncertainVector } from '../field/frameStars.ts';
 
 /** From stored pixels to the screen: degrees counter-clockwise from right, x right, y up from the frame's centre. */
 export interface Screen {
