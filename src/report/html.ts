@@ -6,6 +6,7 @@ import { escapeHtml as e } from './untrusted.ts';
 import {
   axisWords,
   bareHeadline,
+  capital,
   causeWords,
   directionWords,
   firstFault,
@@ -123,7 +124,7 @@ const DASH = '–';
 function findingsSection(report: Report): string {
   const first = firstFault(report);
   const rows = report.findings.map((finding) => [
-    e(causeWords(finding.cause, report)),
+    e(capital(causeWords(finding.cause, report))),
     `<span class="status ${finding.status}">${e(STATUS_WORDS[finding.status])}</span>${sigmas(finding)}`,
     finding.widensPx === null ? DASH : `${fixed(finding.widensPx, 2)} px`,
     e(directionOf(finding)),
@@ -147,14 +148,14 @@ const toleranceWords = (finding: Finding): string =>
 function faultSection(finding: Finding, report: Report, toldAbove: boolean): string {
   const advice = toldAbove ? '<p>What to do about it stands at the top.</p>' : `<p>${e(sentence(finding.advice))}</p>`;
   return `<section class="finding">
-<h3>${e(causeWords(finding.cause, report))}: ${e(STATUS_WORDS[finding.status])}</h3>
+<h3>${e(capital(causeWords(finding.cause, report)))}: ${e(STATUS_WORDS[finding.status])}</h3>
 <p>${e(sentence(finding.because))}${toleranceWords(finding)}</p>
 ${advice}${shiftWords(finding)}
 </section>`;
 }
 
 function otherItem(finding: Finding, report: Report): string {
-  return `<li><strong>${e(causeWords(finding.cause, report))}</strong>: ${e(STATUS_WORDS[finding.status])}. ${e(sentence(finding.because))}${toleranceWords(finding)}</li>`;
+  return `<li><strong>${e(capital(causeWords(finding.cause, report)))}</strong>: ${e(STATUS_WORDS[finding.status])}. ${e(sentence(finding.because))}${toleranceWords(finding)}</li>`;
 }
 
 function directionOf(finding: Finding): string {
@@ -259,7 +260,7 @@ function framesSection(report: Report): string {
     e([exposure(frame), frame.filter, frame.dateObs].filter((part) => part !== null).join(', ') || DASH),
   ]);
   const notes = report.frames.flatMap((frame) => frame.notes.map((note) => `${frame.file}: ${note}`));
-  return `<section aria-labelledby="frames">
+  return `<section aria-labelledby="frames" class="subs">
 <h2 id="frames">Subs</h2>
 ${table('What each sub gave', ['File', 'Used', 'FWHM', 'Elongation', 'Stars fitted', 'Left out', 'Exposure'], rows)}
 ${list([...report.notes, ...notes])}

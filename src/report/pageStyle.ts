@@ -10,7 +10,6 @@ main { max-width: 60rem; margin: 0 auto; padding: 1rem 1.1rem 3rem; }
 h1 { font-size: 1.6rem; line-height: 1.25; margin: .1rem 0 .6rem; text-wrap: balance; }
 h2 { font-size: 1.25rem; margin: 2.2rem 0 .5rem; }
 h3 { font-size: 1.05rem; margin: 1.2rem 0 .2rem; }
-h3::first-letter, tbody th::first-letter, li strong::first-letter { text-transform: uppercase; }
 p { margin: .4rem 0; max-width: 44rem; }
 a { color: inherit; }
 .verdict { display: inline-block; margin: .5rem 0 .3rem; padding: .1rem .7rem; border: 2px solid currentColor; border-radius: .3rem; font-weight: 700; }
@@ -28,13 +27,14 @@ table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nu
 caption { text-align: left; color: var(--muted); font-size: .9rem; padding: .2rem 0 .4rem; }
 th, td { text-align: left; vertical-align: top; padding: .4rem .7rem .4rem 0; border-top: 1px solid var(--line); }
 thead th { border-top: 0; color: var(--muted); font-weight: 600; font-size: .9rem; }
-tbody th { font-weight: 500; }
+tbody th { font-weight: 500; min-width: 5rem; }
+.subs tbody th { min-width: 10rem; }
 .status.fault { color: var(--adjust); font-weight: 700; }
 .file { overflow-wrap: anywhere; }
 .made .file { font-size: .9rem; }
 li { margin: .25rem 0; max-width: 44rem; }
 ul { padding-left: 1.2rem; }
-li strong { display: inline-block; font-weight: 600; }
+li strong { font-weight: 600; }
 @media (max-width: 34rem) { body { font-size: 16px; } th, td { padding-right: .5rem; } }
 @media print {
   :root { --ground: #fff; --ink: #000; --muted: #444; --line: #bbb; --raised: #fff; --good: #0b5c8a; --adjust: #9a4a00; --unsure: #444; }
@@ -43,7 +43,9 @@ li strong { display: inline-block; font-weight: 600; }
   main { max-width: none; padding: 0; }
   figure, tr, .finding, .cautions li { break-inside: avoid; }
   h2, h3 { break-after: avoid; }
-  img { max-height: 190mm; width: auto; max-width: 100%; }
+  img { max-height: 122mm; width: auto; max-width: 100%; }
+  caption, thead { break-after: avoid; }
+  h2 { margin-top: 1.2rem; }
   .wide { overflow: visible; }
 }
 `;

@@ -69,8 +69,8 @@ it('verdict, move, every cause and every caution are told', () => {
   for (const part of [
     'Adjust',
     'Move star A 1166 px',
-    'sensor tilt',
-    'pinched optics',
+    'Sensor tilt',
+    'Pinched optics',
     'light-0004.fits',
     'near it',
     '60825-1',
