@@ -17,7 +17,8 @@ const commands = [...readme.matchAll(/^\$ starplumb (.+)$/gm)].map((match) => ma
 function run(command: string): { status: number | null; stdout: string; stderr: string; folder: string } {
   const folder = mkdtempSync(join(tmpdir(), 'starplumb-readme-'));
   symlinkSync(join(ROOT, 'samples'), join(folder, 'samples'));
-  const { NO_COLOR: _, FORCE_COLOR: __, ...env } = process.env;
+  const env = { ...process.env };
+  delete env['FORCE_COLOR'];
   const result = spawnSync(process.execPath, [CLI, ...command.split(' ')], {
     cwd: folder,
     env: { ...env, NO_COLOR: '1' },

@@ -1,17 +1,12 @@
 import type { Field } from '../field/fitField.ts';
 import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
-import { CAUSES, type Cause, type Finding } from './finding.ts';
+import { CAUSES, type Cause, type Finding, NO_DIRECTION } from './finding.ts';
+import { correctorSpacing, sensorTilt } from './focalPlane.ts';
+import { mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking } from './motionFindings.ts';
-import {
-  astigmatism,
-  correctorSpacing,
-  mirrorTiltArcmin,
-  miscollimation,
-  pinchedOptics,
-  sensorTilt,
-} from './opticalFindings.ts';
 import type { Setup } from './setup.ts';
+import { astigmatism, pinchedOptics } from './strain.ts';
 import { COMA_TOLERANCE_UM } from './tolerances.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
 
@@ -154,11 +149,7 @@ function cannotTell(amounts: Amounts | null, headline: string, needs: string, be
       significance: null,
       tolerance: '',
       widens: null,
-      direction: null,
-      directionError: null,
-      axis: null,
-      axisError: null,
-      starShift: null,
+      ...NO_DIRECTION,
       because,
       advice: 'Do not turn anything on this measurement.',
     }),

@@ -55,3 +55,30 @@ export function statusOf(amount: number, error: number, significance: number, to
   if (significance >= DETECT_SIGMAS) return 'within-tolerance';
   return 'not-detected';
 }
+
+/** For findings that have no direction, or none to be trusted. */
+export const NO_DIRECTION = {
+  direction: null,
+  directionError: null,
+  axis: null,
+  axisError: null,
+  starShift: null,
+} as const;
+
+/** Error of a vector's direction, radians; at most a quarter turn. */
+export const directionError = (length: number, error: number): number =>
+  Math.min(Math.PI / 2, error / Math.max(length, 1e-12));
+
+/** A cause nothing can be said of. */
+export function unmeasurable(cause: Finding['cause'], tolerance: string): Finding {
+  return {
+    cause,
+    status: 'not-measurable',
+    significance: null,
+    tolerance,
+    widens: null,
+    ...NO_DIRECTION,
+    because: 'too few stars over the field',
+    advice: 'More stars: longer subs, more subs, or a richer field.',
+  };
+}

@@ -1,9 +1,8 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, type Finding, statusOf } from './finding.ts';
-import { widenedBy } from './opticalFindings.ts';
+import { DETECT_SIGMAS, type Finding, NO_DIRECTION, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
-import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION } from './tolerances.ts';
+import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
 
 /** Smear of one sub: the uniform part of its distortion. */
@@ -126,11 +125,7 @@ export function defocus(amounts: Amounts): Finding {
     significance,
     tolerance,
     widens: status === 'not-measurable' ? null : worst,
-    direction: null,
-    directionError: null,
-    axis: null,
-    axisError: null,
-    starShift: null,
+    ...NO_DIRECTION,
     because:
       status === 'not-measurable'
         ? 'with one focus and a flat field, defocus cannot be told from seeing'

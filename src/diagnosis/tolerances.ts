@@ -30,3 +30,10 @@ export function focusZoneUm(amounts: Amounts, widening = 10): number {
   const ratio = optics.focalLengthMm / optics.apertureMm;
   return 0.00225 * (response?.seeingArcsec ?? 2.5) * Math.sqrt(widening) * optics.apertureMm * ratio * ratio;
 }
+
+/** Extra width of a star drawn out along one axis: e = (a2 - b2)/(a2 + b2) at unchanged b; geometric mean, in quadrature. */
+export function widenedBy(distortion: number, fwhm: number): number {
+  const e = Math.min(0.95, distortion);
+  const ratio = Math.sqrt((1 + e) / (1 - e));
+  return fwhm * Math.sqrt(Math.max(0, ratio - 1));
+}

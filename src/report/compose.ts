@@ -1,7 +1,8 @@
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
+import { curvatureAmount, tiltAmount } from '../diagnosis/focalPlane.ts';
+import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { driftLength, smearOfFrames } from '../diagnosis/motionFindings.ts';
-import { curvatureAmount, mirrorTiltArcmin, tiltAmount } from '../diagnosis/opticalFindings.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';

@@ -53,9 +53,9 @@ export function drawFieldOverlay(canvas: Canvas, report: Report, picture: FieldP
   for (const label of labels) if (label) putLabel(overlay, label);
 }
 
-/** A direction is drawn where it is sure: a fault, or clearly there although within tolerance. */
+/** A big arrow asks for a hand on a screw: only faults get one. What is within tolerance stands in numbers below. */
 function isDrawn(finding: Finding): boolean {
-  return finding.status === 'fault' || (finding.status === 'within-tolerance' && (finding.significance ?? 0) >= 5);
+  return finding.status === 'fault';
 }
 
 /** Point of the record (pixels from the frame's centre, y up) on the canvas. */

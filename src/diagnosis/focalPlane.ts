@@ -1,0 +1,143 @@
+import { vectorLength } from '../field/frameStars.ts';
+import type { Amounts } from './amounts.ts';
+import { DETECT_SIGMAS, directionError, type Finding, NO_DIRECTION, statusOf, unmeasurable } from './finding.ts';
+import type { Setup } from './setup.ts';
+import { focusZoneUm } from './tolerances.ts';
+import { axisWords, plain, type ScreenY } from './words.ts';
+
+/** Edge-to-edge extent of the frame along a direction, half-diagonals. */
+function extentAlong(setup: Setup, x: number, y: number): number {
+  const length = Math.hypot(x, y);
+  if (length === 0) return 0;
+  const half = 0.5 * Math.hypot(setup.width, setup.height);
+  return (setup.width * Math.abs(x) + setup.height * Math.abs(y)) / (half * length);
+}
+
+export interface TiltAmount {
+  readonly um: number;
+  readonly error: number;
+  readonly upperLimit: number;
+}
+
+/** Focal-plane tilt edge to edge, um of focus. */
+export function tiltAmount(amounts: Amounts, setup: Setup): TiltAmount | null {
+  const { size, response } = amounts;
+  if (size === null || response === null) return null;
+  const { x, y, error } = size.tilt;
+  const extent = extentAlong(setup, x, y) / 2;
+  const length = Math.hypot(x, y);
+  const um = 2 * response.defocusUm(length * extent);
+  const high = 2 * response.defocusUm((length + error) * extent);
+  const low = 2 * response.defocusUm(Math.max(0, length - error) * extent);
+  const widest = extentAlong(setup, setup.width, setup.height) / 2;
+  return {
+    um,
+    error: Math.max((high - low) / 2, high - um),
+    upperLimit: 2 * response.defocusUm(size.tiltUpperLimit * Math.max(extent, 0.8 * widest)),
+  };
+}
+
+export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, comaFault: boolean): Finding {
+  const { size, response, optics } = amounts;
+  const zone = focusZoneUm(amounts);
+  const tilt = tiltAmount(amounts, setup);
+  const tolerance = amounts.physical
+    ? `focus equal edge to edge within ${zone.toFixed(0)} um, the seeing-limited critical focus zone (Goldman & Megdal 2010)`
+    : 'focus equal within the seeing-limited critical focus zone (Goldman & Megdal 2010; optics unknown, judged as for 200 mm f/4)';
+  if (size === null || tilt === null || response === null) return unmeasurable('sensor-tilt', tolerance);
+  const significance = size.tiltSignificance;
+  // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
+  const drowned = optics.bare && comaFault;
+  const status = drowned ? 'not-measurable' : statusOf(tilt.um, tilt.error, significance, zone);
+  const axis = Math.atan2(size.tilt.y, size.tilt.x);
+  const seen = significance >= DETECT_SIGMAS && !drowned;
+  const length = vectorLength(size.tilt);
+  const what = optics.bare ? 'focal-plane tilt' : 'tilt between corrector and sensor';
+  const amount = amounts.physical
+    ? `${tilt.um.toFixed(0)} +- ${tilt.error.toFixed(0)} um edge to edge`
+    : `${plain(length)} px of blur a half-diagonal`;
+  return {
+    cause: 'sensor-tilt',
+    status,
+    significance,
+    tolerance,
+    widens: zoneBlur(length, setup, axis),
+    direction: null,
+    directionError: null,
+    axis: seen ? axis : null,
+    axisError: seen ? directionError(length, size.tilt.error) : null,
+    starShift: null,
+    because: drowned
+      ? 'the mirror’s own coma hides it: collimate first'
+      : seen
+        ? `best focus changes ${axisWords(axis, screenY)}, ${amount}`
+        : amounts.physical
+          ? `no tilt seen; at most ${tilt.upperLimit.toFixed(0)} um edge to edge (95 %)`
+          : 'no tilt seen',
+    advice:
+      status === 'fault'
+        ? `${comaFault ? 'Leave this until the coma is gone. Then: ' : ''}${what}. One focus does not tell which side is too near the mirror: refocus by 40 um, take another sub, and see which side sharpens; ${
+            optics.bare
+              ? 'the flat or a decentred primary makes it as well as the camera'
+              : 'look at the camera, its tilt plate and adapters, and the corrector’s seat'
+          }.`
+        : drowned || status === 'not-measurable'
+          ? 'Nothing to do on this measurement; more stars or subs at another focus would settle it.'
+          : 'Leave the camera as it is.',
+  };
+}
+
+/** Blur a linear defocus makes in the centre of the outermost zone along it, pixels of FWHM. */
+function zoneBlur(perHalfDiagonal: number, setup: Setup, axis: number): number {
+  return (perHalfDiagonal * extentAlong(setup, Math.cos(axis), Math.sin(axis))) / 3;
+}
+
+export interface CurvatureAmount {
+  readonly um: number;
+  readonly error: number;
+}
+
+/** Best focus at the corner against the centre, um; its sign is not in one focus. */
+export function curvatureAmount(amounts: Amounts): CurvatureAmount | null {
+  const { size, response } = amounts;
+  if (size === null || response === null) return null;
+  const um = response.defocusUm(Math.abs(size.curvature.value));
+  return { um, error: Math.max(response.defocusUm(Math.abs(size.curvature.value) + size.curvature.error) - um, 1e-3) };
+}
+
+export function correctorSpacing(amounts: Amounts): Finding {
+  const { size, optics } = amounts;
+  const zone = focusZoneUm(amounts);
+  const tolerance = `corner and centre in focus within ${amounts.physical ? `${zone.toFixed(0)} um, ` : ''}the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
+  const curvature = curvatureAmount(amounts);
+  if (size === null || curvature === null) return unmeasurable('corrector-spacing', tolerance);
+  const significance = size.curvatureSignificance;
+  const status = optics.bare
+    ? significance >= DETECT_SIGMAS
+      ? 'within-tolerance'
+      : 'not-detected'
+    : statusOf(curvature.um, curvature.error, significance, zone);
+  const radial = amounts.smooth.distortion.radial;
+  // Zero mean over the field: r^2 of a corner zone's centre is 4/9, of the field's mean 1/3 (half-diagonals).
+  const widens = Math.abs(size.curvature.value) / 3;
+  return {
+    cause: 'corrector-spacing',
+    status,
+    significance,
+    tolerance,
+    widens,
+    ...NO_DIRECTION,
+    because:
+      significance < DETECT_SIGMAS
+        ? 'no field curvature seen'
+        : `best focus of the corners differs from the centre’s by ${amounts.physical ? `${curvature.um.toFixed(0)} +- ${curvature.error.toFixed(0)} um` : `${plain(Math.abs(size.curvature.value))} px of blur`}, alike in all corners; ${
+            Math.abs(radial.value) > DETECT_SIGMAS * radial.error
+              ? `corner stars are long ${radial.value > 0 ? 'towards the centre' : 'across the direction to the centre'}`
+              : 'corner stars are round'
+          }${optics.bare ? '; a bare mirror’s own curvature' : ''}`,
+    advice:
+      status === 'fault'
+        ? 'The distance from corrector to sensor does not suit. One focus does not tell too near from too far: change it by 0.5 mm, or take a through-focus series, and keep what makes corners and centre sharp together.'
+        : 'Leave the spacing as it is.',
+  };
+}

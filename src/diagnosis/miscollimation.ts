@@ -1,0 +1,115 @@
+import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import type { Amounts } from './amounts.ts';
+import { DETECT_SIGMAS, directionError, type Finding, statusOf } from './finding.ts';
+import type { Setup } from './setup.ts';
+import { starShift } from './starShift.ts';
+import { COMA_TOLERANCE_UM } from './tolerances.ts';
+import { directionWords, plain, type ScreenY } from './words.ts';
+
+const ARCMIN_PER_RAD = 10800 / Math.PI;
+
+/** Tilt of the primary that makes a W131 of that many um: c = tau D/(32 N^2), N the primary's own focal ratio. */
+export function mirrorTiltArcmin(comaUm: number, amounts: Amounts): number {
+  const { apertureMm, primaryFocalLengthMm } = amounts.optics;
+  const ratio = primaryFocalLengthMm / apertureMm;
+  return ((comaUm / 1000) * 32 * ratio * ratio * ARCMIN_PER_RAD) / apertureMm;
+}
+
+const MOVE = [
+  'How: tracking on, guiding off (a guider would pull the star back), short loops of 1 to 5 s.',
+  'Work from behind the closed cell with nothing above the mirror. Release the lock screws, turn one screw at a time by',
+  'little: each moves the star along one line, so use two in turn until star A stands on target B. Lock again and look once',
+  'more (locking shifts it), re-centre with the mount, refocus, take new subs.',
+  'If star A is elsewhere on your screen than in our picture, your screen is flipped or turned: follow the stars, not the words.',
+].join(' ');
+
+export function miscollimation(
+  amounts: Amounts,
+  frames: readonly FrameStars[],
+  setup: Setup,
+  screenY: ScreenY,
+): Finding {
+  const { coma, response, comaUm, optics, skew } = amounts;
+  const length = vectorLength(coma);
+  const significance = vectorSignificance(coma);
+  const direction = Math.atan2(coma.y, coma.x);
+  const toleranceArcmin = mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts);
+  const um = comaUm?.value ?? 0;
+  const error = comaUm?.error ?? 0;
+  const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
+  const status =
+    response === null || hidden
+      ? 'not-measurable'
+      : statusOf(um, um === 0 ? error : (error * um) / Math.max(um, error), significance, COMA_TOLERANCE_UM);
+  const arcmin = mirrorTiltArcmin(um, amounts);
+  const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
+  const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);
+  const shiftPx = (tilt: number): number =>
+    (2 * optics.focalLengthMm * 1000 * (tilt / ARCMIN_PER_RAD)) / optics.pixelUm;
+  const reference = frames.find((frame) => frame.shapes.length > 0);
+  const shift =
+    status === 'fault' && amounts.physical && reference !== undefined
+      ? starShift(reference, direction, shiftPx(arcmin), shiftPx((high - low) / 2))
+      : null;
+  const tails = `coma tails point ${directionWords(direction, screenY)}`;
+  const size = amounts.physical
+    ? `like a primary tilted by ${plain(arcmin)}' (${plain(low)}' to ${plain(high)}')`
+    : `|coma3| ${length.toFixed(4)}`;
+  const interval = comaUm !== null && comaUm.high > 1.3 * comaUm.low;
+  return {
+    cause: 'miscollimation',
+    status,
+    significance,
+    tolerance: amounts.physical
+      ? `primary axis within 0.005 N^3 mm of the centre, here ${plain(toleranceArcmin)}' (trade tolerance)`
+      : 'primary axis within 0.005 N^3 mm of the centre (trade tolerance; optics unknown, judged as for 200 mm f/4)',
+    widens: response === null ? null : response.comaBlurPx(um),
+    direction: significance >= DETECT_SIGMAS ? direction : null,
+    directionError: significance >= DETECT_SIGMAS ? directionError(length, coma.error) : null,
+    axis: null,
+    axisError: null,
+    starShift: shift,
+    because: hidden
+      ? `stars are smeared to one side by more than the coma that is left (${length.toFixed(4)}): the two cannot be told apart`
+      : significance < DETECT_SIGMAS
+        ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
+        : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} +- ${coma.error.toFixed(4)}`,
+    advice: adviceFor(status, shift !== null, interval, direction, screenY, setup, hidden),
+  };
+}
+
+function adviceFor(
+  status: Finding['status'],
+  hasShift: boolean,
+  interval: boolean,
+  direction: number,
+  screenY: ScreenY,
+  setup: Setup,
+  hidden: boolean,
+): string {
+  if (status === 'fault') {
+    const first =
+      'First make sure the flat stands right by geometry; then tilt the primary so that every star moves on your screen ' +
+      `${directionWords(direction, screenY)}, as from star A to target B.`;
+    const half = interval
+      ? ' Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only within its interval. A sub on each side of focus (60 to 80 um) would narrow it.'
+      : ' Go the arrow, take new subs and measure again.';
+    const scaleNote = hasShift ? '' : scaleAdvice(setup);
+    return `${first}${half}${scaleNote} ${MOVE}`;
+  }
+  if (status === 'not-measurable') {
+    return hidden
+      ? 'Take subs above 60 deg altitude or through a green or narrow filter, with steady tracking, then measure again.'
+      : 'More subs, or longer ones: do not turn anything on this measurement.';
+  }
+  return 'Leave the primary alone.';
+}
+
+function scaleAdvice(setup: Setup): string {
+  const missing = [
+    setup.focalLengthMm.value === null ? '--focal MM' : '',
+    setup.apertureMm.value === null ? '--aperture MM' : '',
+    setup.pixelUm.value === null ? '--pixel UM' : '',
+  ].filter((name) => name !== '');
+  return missing.length > 0 ? ` For the way in pixels give ${missing.join(' ')}.` : '';
+}

@@ -1,0 +1,73 @@
+import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import type { Amounts } from './amounts.ts';
+import { DETECT_SIGMAS, type Finding, NO_DIRECTION, statusOf, unmeasurable } from './finding.ts';
+import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
+import { directionWords, type ScreenY } from './words.ts';
+
+export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
+  const { trefoil, response } = amounts;
+  const length = vectorLength(trefoil);
+  const significance = vectorSignificance(trefoil);
+  const rms = response?.trefoilRmsUm(length) ?? 0;
+  const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
+  if (response === null) return unmeasurable('pinched-optics', tolerance);
+  const error = response.trefoilRmsUm(length + trefoil.error) - rms;
+  const direction = Math.atan2(trefoil.y, trefoil.x) / 3;
+  const seen = significance >= DETECT_SIGMAS;
+  const status = statusOf(rms, error, significance, MARECHAL_UM);
+  return {
+    cause: 'pinched-optics',
+    status,
+    significance,
+    tolerance,
+    widens: response.trefoilBlurPx(rms),
+    direction: seen ? direction : null,
+    directionError: seen ? Math.min(Math.PI / 6, trefoil.error / (3 * length)) : null,
+    axis: null,
+    axisError: null,
+    starShift: null,
+    because: seen
+      ? `stars are triangular alike all over the field, one corner ${directionWords(direction, screenY)}; |trefoil3| ${length.toFixed(4)}${amounts.physical ? `, ${(1000 * rms).toFixed(0)} nm RMS` : ''}`
+      : `no triangular stars: |trefoil3| ${length.toFixed(4)}, error ${trefoil.error.toFixed(4)}`,
+    advice:
+      status === 'fault'
+        ? 'Loosen the primary’s clips until a sheet of paper slides under them, and look at the corrector’s retaining ring and at cables or screws that press. Let the mirror settle to the night’s temperature before judging. Follow the maker’s instructions; the tube level, tools tethered.'
+        : 'Leave the mirror’s support as it is.',
+  };
+}
+
+export function astigmatism(amounts: Amounts, curvatureFault: boolean): Finding {
+  const { distortion } = amounts.smooth;
+  const tolerance = `elongation below ${ROUND_ELONGATION} in the outer zones (common practice, no source)`;
+  // At the centre of a corner zone: 2/3 of the way to the corner.
+  const reach = 2 / 3;
+  const radial = Math.abs(distortion.radial.value) * reach * reach;
+  const radialSigma = Math.abs(distortion.radial.value) / Math.max(distortion.radial.error, 1e-12);
+  const linear = (Math.hypot(...distortion.linear) / Math.SQRT2) * reach;
+  const linearSigma = Math.hypot(...distortion.linear) / (2 * Math.max(distortion.linearError, 1e-12));
+  const amount = Math.max(radial, linear);
+  const significance = radial >= linear ? radialSigma : linearSigma;
+  const error = amount / Math.max(significance, 1e-12);
+  const limit = distortionOf(ROUND_ELONGATION);
+  const own = amounts.optics.bare || curvatureFault;
+  const measured = statusOf(amount, error, significance, limit);
+  const status = own && measured === 'fault' ? 'within-tolerance' : measured;
+  const fwhm = amounts.response?.focusedFwhmPx ?? null;
+  const kind = radial >= linear ? (distortion.radial.value > 0 ? 'radial' : 'tangential') : 'growing from side to side';
+  return {
+    cause: 'astigmatism',
+    status,
+    significance,
+    tolerance,
+    widens: fwhm === null ? null : widenedBy(amount, fwhm),
+    ...NO_DIRECTION,
+    because:
+      significance < DETECT_SIGMAS
+        ? 'no elongation that grows over the field'
+        : `elongation ${elongationFrom(amount).toFixed(2)} in the outer zones, ${kind}${own ? (amounts.optics.bare ? ', a bare mirror’s own' : ', together with the field curvature') : ''}`,
+    advice:
+      status === 'fault'
+        ? 'A change of focus turns astigmatism by 90 deg and leaves tracking as it is: take one sub on each side of focus. If it turns, look at the corrector’s seat and centring, then at the mirrors’ supports.'
+        : 'Nothing to do.',
+  };
+}
