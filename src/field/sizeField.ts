@@ -1,6 +1,6 @@
-import { fitCurve, type CurveFit, type CurveProblem } from '../numeric/curveFit.ts';
+import { type CurveFit, type CurveProblem, fitCurve } from '../numeric/curveFit.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
-import { fieldPosition, type FrameStars } from './frameStars.ts';
+import { type FrameStars, fieldPosition } from './frameStars.ts';
 
 /**
  * Squared widths over the field of several subs of one set-up:
@@ -53,10 +53,17 @@ export function fitSizeField(frames: readonly FrameStars[], otherBlur: OtherBlur
     Math.sqrt(Math.max(0.2, median(points.filter((q) => q.frame === f).map((q) => q.size2)))),
   );
   const scaled = inflateErrors(points, frames.length, typical);
-  const full = solve(scaled, frames.length, typical, { tilt: true, curvature: true });
-  if (full === null) return null;
-  const flat = solve(scaled, frames.length, typical, { tilt: false, curvature: true });
-  const plane = solve(scaled, frames.length, typical, { tilt: true, curvature: false });
+  const fitWith = (terms: Terms, near: readonly CurveFit[] = []): CurveFit | null =>
+    solve(scaled, frames.length, typical, terms, near);
+  const first = fitWith({ tilt: true, curvature: true });
+  if (first === null) return null;
+  // Each fit also starts from the others' ends, so that none is called worse for having stuck in a local minimum.
+  const flat = fitWith({ tilt: false, curvature: true }, [first]);
+  const plane = fitWith({ tilt: true, curvature: false }, [first]);
+  const ends = [flat, plane].flatMap((end) => end ?? []);
+  const full = ends.some((end) => end.chi2 < first.chi2)
+    ? (fitWith({ tilt: true, curvature: true }, [first, ...ends]) ?? first)
+    : first;
   const significance = (without: CurveFit | null): number =>
     without === null ? 0 : Math.sqrt(Math.max(0, without.chi2 - full.chi2));
   const n = 2 * frames.length;
@@ -130,13 +137,22 @@ interface Terms {
 }
 
 /** Parameters: floor^2 of each sub, centre of each sub, tilt x, tilt y, curvature. */
-function solve(points: readonly Point[], subs: number, typical: readonly number[], terms: Terms): CurveFit | null {
+function solve(
+  points: readonly Point[],
+  subs: number,
+  typical: readonly number[],
+  terms: Terms,
+  near: readonly CurveFit[] = [],
+): CurveFit | null {
   const n = 2 * subs;
   const bracket = (p: ArrayLike<number>, q: Point): number =>
     p[subs + q.frame] + p[n] * q.u + p[n + 1] * q.v + p[n + 2] * q.r2;
   const widest = Math.max(...typical);
   // Weak priors (one pseudo-point each) keep floor and centre apart where the field is flat and nothing else would.
-  const priors = Array.from({ length: subs + 3 }, (_, j) => ({ parameter: subs + j, sigma: j < subs ? 0.5 * widest : 2 * widest }));
+  const priors = Array.from({ length: subs + 3 }, (_, j) => ({
+    parameter: subs + j,
+    sigma: j < subs ? 0.5 * widest : 2 * widest,
+  }));
   const count = points.length + priors.length;
   const problem: CurveProblem = {
     values: Float64Array.from({ length: count }, (_, i) => (i < points.length ? points[i].size2 : 0)),
@@ -166,7 +182,12 @@ function solve(points: readonly Point[], subs: number, typical: readonly number[
     lower: limits(subs, n, typical, terms, -1),
     upper: limits(subs, n, typical, terms, 1),
   };
-  return fitCurve(problem, startingPoints(points, subs, typical, terms));
+  const known = near.map(({ parameters }) =>
+    Array.from(parameters, (value, j) =>
+      (j >= n && j < n + 2 && !terms.tilt) || (j === n + 2 && !terms.curvature) ? 0 : value,
+    ),
+  );
+  return fitCurve(problem, [...known, ...startingPoints(points, subs, typical, terms)]);
 }
 
 /** A term that is switched off is held between two bounds that leave it no room. */
@@ -195,19 +216,32 @@ function startingPoints(points: readonly Point[], subs: number, typical: readonl
       ]
     : [[0, 0]];
   const curvatures = terms.curvature ? [-1.5, 0.1, 1.5] : [0];
-  const centres = [-0.7, 0.7];
   const floor = typical.map((t) => Math.max(0.3 * t * t, t * t - 0.7 * amplitude ** 2));
-  return directions.flatMap(([x, y]) =>
-    curvatures.flatMap((c) =>
-      centres.map((d) => [
+  // Wider subs stand farther from focus than the sharpest; on which side is tried out.
+  const sharpest = Math.min(...typical);
+  const offsets = typical.map((t) => 0.7 * amplitude + Math.sqrt(Math.max(0, t * t - sharpest ** 2)));
+  return sidesOfFocus(subs).flatMap((sides, k) =>
+    (k < 2 ? directions : directions.slice(0, 2)).flatMap(([x, y]) =>
+      curvatures.map((c) => [
         ...floor,
-        ...Array.from({ length: subs }, () => d * amplitude),
+        ...sides.map((side, f) => side * offsets[f]),
         x * amplitude,
         y * amplitude,
         c * amplitude,
       ]),
     ),
   );
+}
+
+/** Which side of focus each sub stands on, the common sign left out: all alike first, then one or two apart. */
+function sidesOfFocus(subs: number): number[][] {
+  const alike = new Array<number>(subs).fill(1);
+  const apart = Array.from({ length: Math.min(subs - 1, 3) }, (_, f) =>
+    alike.map((side, i) => (i === f + 1 ? -side : side)),
+  );
+  const halves = subs > 2 ? [alike.map((side, i) => (i === 0 ? side : -side))] : [];
+  // The second list turns the side of all subs against the tilt's and curvature's own signs.
+  return [alike, alike.map((side) => -side), ...apart, ...halves];
 }
 
 /** Scales the points' errors so that the best surface leaves a reduced chi-square of one (never below the given errors). */

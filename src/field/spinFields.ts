@@ -1,5 +1,5 @@
-import { robustLinearFit, type LinearFit } from '../numeric/robustFit.ts';
-import { fieldPosition, type FrameStars, type Uncertain, type UncertainVector } from './frameStars.ts';
+import { type LinearFit, robustLinearFit } from '../numeric/robustFit.ts';
+import { type FrameStars, fieldPosition, type Uncertain, type UncertainVector } from './frameStars.ts';
 
 /**
  * Smooth fields of one sub, after the symmetry rules of third-order misalignment (Shack & Thompson 1980, Proc. SPIE 251,

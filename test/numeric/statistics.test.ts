@@ -1,0 +1,112 @@
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { invertSymmetric } from '../../src/numeric/linear.ts';
+import { seededRandom } from '../../src/numeric/random.ts';
+import { robustLinearFit } from '../../src/numeric/robustFit.ts';
+import { clipSorted, median, robustSigma, selectInPlace } from '../../src/numeric/statistics.ts';
+import { medianBySorting } from '../support/naive.ts';
+
+const numbers = fc.array(fc.double({ min: -1e6, max: 1e6, noNaN: true }), { minLength: 1, maxLength: 60 });
+
+describe('median and selection', () => {
+  it('the median is the one that sorting finds, for any values', () => {
+    fc.assert(
+      fc.property(numbers, (values) => median(values) === medianBySorting(values)),
+      { numRuns: 500 },
+    );
+  });
+
+  it('selection finds the k-th smallest, with many equal values too', () => {
+    fc.assert(
+      fc.property(fc.array(fc.integer({ min: 0, max: 5 }), { minLength: 1, maxLength: 50 }), fc.nat(), (values, n) => {
+        const k = n % values.length;
+        const sorted = [...values].sort((a, b) => a - b);
+        return selectInPlace([...values], k) === sorted[k];
+      }),
+      { numRuns: 500 },
+    );
+  });
+
+  it('the robust sigma of Gaussian noise is its sigma, and a tenth of wild values hardly moves it', () => {
+    const random = seededRandom(4);
+    const values = Array.from({ length: 20_000 }, () => 3 * random.normal());
+    // Standard error of 1.4826 MAD: 1.17 sigma / sqrt(n) (Rousseeuw & Croux 1993, JASA 88, 1273), 0.8 %.
+    expect(robustSigma(values) / 3).toBeGreaterThan(0.97);
+    expect(robustSigma(values) / 3).toBeLessThan(1.03);
+    values.fill(1e4, 0, 2000);
+    expect(robustSigma(values) / 3).toBeLessThan(1.25);
+  });
+});
+
+describe('clipping', () => {
+  it('finds sky and noise under a tail of stars', () => {
+    const random = seededRandom(8);
+    const values = Float64Array.from({ length: 4000 }, (_, i) =>
+      i % 20 === 0 ? 1000 + 4000 * random.uniform() : 1000 + 10 * random.normal(),
+    ).sort();
+    const { median: level, sigma } = clipSorted(values);
+    expect(Math.abs(level - 1000)).toBeLessThan(1);
+    expect(Math.abs(sigma - 10)).toBeLessThan(1);
+  });
+
+  it('a cell of one single value has no spread and keeps its level', () => {
+    expect(clipSorted(new Float64Array(100).fill(7))).toEqual({ median: 7, sigma: 0, kept: 100 });
+  });
+});
+
+describe('symmetric inverse', () => {
+  it('times the matrix is the unit matrix', () => {
+    // The 4 x 4 Hilbert matrix, whose inverse has whole-numbered entries (Choi 1983, Am. Math. Monthly 90, 301).
+    const hilbert = Array.from({ length: 16 }, (_, k) => 1 / (Math.floor(k / 4) + (k % 4) + 1));
+    const inverse = invertSymmetric(hilbert, 4);
+    [16, -120, 240, -140, -120, 1200, -2700, 1680].forEach((entry, k) => {
+      expect((inverse?.[k] ?? 0) / entry).toBeCloseTo(1, 8);
+    });
+  });
+
+  it('is refused for a matrix that is not positive definite', () => {
+    expect(invertSymmetric([1, 2, 2, 1], 2)).toBeNull();
+    expect(invertSymmetric([0, 0, 0, 1], 2)).toBeNull();
+  });
+});
+
+describe('robust straight line', () => {
+  const line = (outliers: number, seed: number): ReturnType<typeof robustLinearFit> => {
+    const random = seededRandom(seed);
+    const x = Array.from({ length: 200 }, () => 2 * random.uniform() - 1);
+    return robustLinearFit({
+      rows: x.map((v) => Float64Array.of(1, v)),
+      values: x.map((v, i) => (i < outliers ? 30 : 2 + 3 * v + 0.1 * random.normal())),
+      errors: x.map(() => 0.1),
+    });
+  };
+
+  it('is not moved by a fifth of wild values', () => {
+    const fit = line(40, 11);
+    expect(Math.abs((fit?.parameters[0] ?? 0) - 2)).toBeLessThan(0.05);
+    expect(Math.abs((fit?.parameters[1] ?? 0) - 3)).toBeLessThan(0.1);
+  });
+
+  it('has errors that hold: 68 % of 400 drawn lines lie within one of them', () => {
+    let inside = 0;
+    const runs = 400;
+    for (let seed = 0; seed < runs; seed++) {
+      const fit = line(0, 1000 + seed);
+      const error = Math.sqrt(fit?.covariance[3] ?? 0);
+      if (Math.abs((fit?.parameters[1] ?? 0) - 3) < error) inside++;
+    }
+    // Binomial error of 0.683 over 400 runs: 0.023.
+    expect(inside / runs).toBeGreaterThan(0.683 - 0.07);
+    expect(inside / runs).toBeLessThan(0.683 + 0.07);
+  });
+
+  it('is null where the design does not hold the parameters', () => {
+    expect(
+      robustLinearFit({
+        rows: [Float64Array.of(1, 1), Float64Array.of(1, 1), Float64Array.of(1, 1)],
+        values: [1, 2, 3],
+        errors: [1, 1, 1],
+      }),
+    ).toBeNull();
+  });
+});
