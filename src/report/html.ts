@@ -135,7 +135,7 @@ function findingsSection(report: Report): string {
 <h2 id="found">What was looked for</h2>
 ${table('Every cause, faults first', ['Cause', 'Status', 'Widens stars by', 'Direction'], rows)}
 ${faults.map((finding) => faultSection(finding, report, finding === first)).join('\n')}
-${others.length === 0 ? '' : `<h3>The others</h3>\n<ul>${others.map((finding) => otherItem(finding, report)).join('\n')}</ul>`}
+${others.length === 0 ? '' : `<h3>${faults.length === 0 ? 'One by one' : 'The others'}</h3>\n<ul>${others.map((finding) => otherItem(finding, report)).join('\n')}</ul>`}
 </section>`;
 }
 
@@ -239,13 +239,20 @@ function fieldSection(report: Report): string {
     ['Elongation radial (+) or tangential (−), at the corner', measured(astigmatism.radial, '')],
     ['Trefoil', vector(trefoil.uniform3)],
   ];
+  const told = rows.filter(([, value]) => value !== DASH);
+  if (told.length === 0) return '';
+  const untold = rows
+    .filter(([, value]) => value === DASH)
+    .map(([name]) => name.charAt(0).toLowerCase() + name.slice(1));
+  const rest = untold.length === 0 ? '' : `<p class="small">Not measured, or not there: ${e(untold.join('; '))}.</p>`;
   return `<section aria-labelledby="field">
 <h2 id="field">The field in numbers</h2>
 ${table(
   'Fitted over all stars; directions counter-clockwise from right',
   ['Quantity', 'Value'],
-  rows.map(([name, value]) => [e(name), e(value)]),
+  told.map(([name, value]) => [e(name), e(value)]),
 )}
+${rest}
 </section>`;
 }
 

@@ -46,6 +46,7 @@ li strong { font-weight: 600; }
   img { max-height: 122mm; width: auto; max-width: 100%; }
   caption, thead { break-after: avoid; }
   h2 { margin-top: 1.2rem; }
-  .wide { overflow: visible; }
+  .wide { overflow: visible; break-inside: avoid; }
+  .subs .wide, .made .wide { break-inside: auto; }
 }
 `;
