@@ -41,7 +41,9 @@ export async function runProgram(args: readonly string[], effects: Effects): Pro
       .configureOutput({ writeOut: (text) => effects.out(text), writeErr: (text) => effects.err(text) })
       .showHelpAfterError('(--help lists what there is)');
     const asked = args.find((argument) => !argument.startsWith('-')) ?? '';
-    const needed = Object.hasOwn(COMMANDS, asked) ? [asked] : Object.keys(COMMANDS);
+    const known = Object.hasOwn(COMMANDS, asked);
+    const version = args.length === 1 && (args[0] === '--version' || args[0] === '-V');
+    const needed = known ? [asked] : version ? [] : Object.keys(COMMANDS);
     for (const name of needed) {
       const register = await COMMANDS[name]?.();
       register?.(program, tool, effects);
