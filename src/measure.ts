@@ -11,7 +11,14 @@ import { levelAt, meshBackground } from './stars/background.ts';
 import { type Candidate, detectStars } from './stars/detect.ts';
 import type { LeftOutReason } from './stars/leftOut.ts';
 import { filledPlane, planeOf } from './stars/plane.ts';
-import { chooseCandidates, judgeShape, samplePerZone, saturationLevel } from './stars/select.ts';
+import {
+  chooseCandidates,
+  judgeShape,
+  judgeTogether,
+  samplePerZone,
+  saturationLevel,
+  typicalStarOf,
+} from './stars/select.ts';
 
 /** What was measured on one sub. */
 export interface FrameMeasurement {
@@ -61,26 +68,27 @@ export function measureFrame(frame: Frame): FrameMeasurement {
     );
   };
   // A first look at some stars tells how wide they are over the frame; then every star gets the window of its place.
-  const look = samplePerZone(chosen, plane, LOOK_PER_ZONE).map((star) => measureOne(star, fwhm, null));
-  const widthAt = fitWidthField(
-    look.flatMap((m) => (m.status === 'measured' ? [m.shape] : [])),
-    frame.width,
-    frame.height,
-  );
+  const look = samplePerZone(chosen, plane, LOOK_PER_ZONE)
+    .map((star) => measureOne(star, fwhm, null))
+    .flatMap((m) => (m.status === 'measured' ? [m.shape] : []));
+  const widthAt = fitWidthField(look, frame.width, frame.height);
+  const typicalOf = typicalStarOf(look);
   const shapes: Shape[] = [];
   for (const star of chosen) {
     const typical = widthAt?.(star.x, star.y) ?? fwhm;
     const measured = measureOne(star, typical, windowRadius(typical));
-    const reason = measured.status === 'measured' ? judgeShape(measured.shape, typical) : measured.reason;
+    const reason = measured.status === 'measured' ? judgeShape(measured.shape, typicalOf(typical)) : measured.reason;
     if (reason !== null) count(reason);
     else if (measured.status === 'measured') shapes.push(measured.shape);
   }
+  const judged = judgeTogether(shapes, (s) => widthAt?.(s.x, s.y) ?? fwhm);
+  for (const reason of judged) if (reason !== null) count(reason);
   return {
     stars: {
       name: frame.name,
       width: frame.width,
       height: frame.height,
-      shapes,
+      shapes: shapes.filter((_, i) => judged[i] === null),
     },
     found: candidates.length,
     leftOut: counts,

@@ -1,3 +1,4 @@
+import { backgroundSlope } from './backgroundSlope.ts';
 import { fitGaussian, type GaussianFit, type GaussianParameters, PARAMETERS, ROUGH, TOLERANCE } from './gaussianFit.ts';
 import { type Shape, SIGMA_TO_FWHM } from './shape.ts';
 import { cutStamp, MAX_RADIUS, newStamp, type Source } from './stamp.ts';
@@ -56,10 +57,11 @@ export function measureStar(source: Source, guess: StarGuess, window: number | n
   let y = guess.y;
   let radius = window ?? windowRadius(guess.fwhm);
   let fit: GaussianFit | null = null;
+  const slope = backgroundSlope(source, x, y, radius, noise);
   for (let round = 0; round < MEASURE_DEFAULTS.maxWindows; round++) {
     const cutX = x;
     const cutY = y;
-    cutStamp(source, x, y, radius, MEASURE_DEFAULTS.spikeSigma * noise, stamp);
+    cutStamp(source, x, y, radius, MEASURE_DEFAULTS.spikeSigma * noise, stamp, slope);
     if (stamp.coverage < MEASURE_DEFAULTS.minCoverage) return rejected('border');
     fit = fitGaussian(
       stamp,

@@ -1,4 +1,5 @@
 import type { PixelArray } from '../frame/frame.ts';
+import type { Slope } from './backgroundSlope.ts';
 
 /** Where stars are cut from: one plane; of a colour mosaic only green pixels, at their true places. */
 export interface Source {
@@ -49,8 +50,17 @@ export function newStamp(): Stamp {
 /**
  * Fills `stamp` with the pixels within `radius` of (x, y). Left out: masked pixels, other colours of a mosaic, and single
  * pixels outside the core that stand above all their neighbours by `spike` ADU (hot pixels, cosmic rays, faint neighbours).
+ * A slope of the sky (ADU a pixel) is taken off.
  */
-export function cutStamp(source: Source, x: number, y: number, radius: number, spike: number, stamp: Stamp): void {
+export function cutStamp(
+  source: Source,
+  x: number,
+  y: number,
+  radius: number,
+  spike: number,
+  stamp: Stamp,
+  slope: Slope = { x: 0, y: 0 },
+): void {
   const { data, width, height, mask, greenParity } = source;
   const r = Math.min(radius, MAX_RADIUS);
   const outer = r + 0.5;
@@ -78,7 +88,7 @@ export function cutStamp(source: Source, x: number, y: number, radius: number, s
       if (distance > 2 && spike < Infinity && isSpike(source, px, py, k, v, spike)) continue;
       stamp.dx[n] = i;
       stamp.dy[n] = j;
-      stamp.value[n] = v;
+      stamp.value[n] = v - slope.x * i - slope.y * j;
       stamp.weight[n] = Math.min(1, outer - distance);
       n++;
     }

@@ -5,6 +5,7 @@ export const LEFT_OUT = {
   border: 'too near the edge of the frame or of a blank region',
   'hot-or-cosmic': 'sharper than the optics can draw: hot pixel or cosmic ray',
   extended: 'far larger than the stars around it: galaxy, nebula knot or reflection',
+  'odd-profile': 'its light falls off unlike that of the other stars: close pair, cosmic-ray hit, core of a galaxy',
   trail: 'part of a satellite or aircraft trail',
   'too-faint': 'too little light to carry a shape',
   'not-fitted': 'the fit did not converge or ended on a limit',

@@ -1,4 +1,5 @@
-import type { Shape } from '../shapes/shape.ts';
+import { median, robustSigma } from '../numeric/statistics.ts';
+import { elongationOf, type Shape, SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import type { Plane } from './background.ts';
 import { type Candidate, HOT_SPREAD } from './detect.ts';
 import type { LeftOutReason } from './leftOut.ts';
@@ -15,6 +16,15 @@ export const SELECT_DEFAULTS = {
   /** Width over the smooth field of widths: narrower is no star, wider is no star either. */
   tooSharp: 0.6,
   tooWide: 1.6,
+  /** Short axis over the typical star's. */
+  tooThin: 0.68,
+  /** Widths stray from the smooth field by their scatter; so many times it, and at least so much (as a share), is no star. */
+  strayWidth: 5,
+  leastStray: 0.1,
+  /** Residual of the fit over what the other stars leave and noise explains. */
+  oddProfile: 4,
+  /** Elongation over the typical star's that makes a wide object a piece of a trail. */
+  trailElongation: 2.5,
 } as const;
 
 /** Stored value that counts as saturated: the header's word, else where the frame's brightest pixels pile up. */
@@ -33,6 +43,9 @@ function fullScale(data: Plane['data']): number {
   if (data instanceof Int16Array) return 32767;
   return Infinity;
 }
+
+/** Fewer stars than this have no common profile to be unlike. */
+const MIN_TOGETHER = 20;
 
 /** Candidates worth fitting, and why the others are not; the first reason found counts. */
 export function chooseCandidates(
@@ -90,13 +103,23 @@ function neighbourFinder(candidates: readonly Candidate[], radius: number): (c: 
   };
 }
 
+/** What stars look like at a place of the frame. */
+export interface TypicalStar {
+  readonly fwhm: number;
+  readonly sigmaMinor: number;
+  readonly elongation: number;
+}
+
 /**
- * Which measured stars are no stars: compared with the smooth field of widths, so that a tilted or curved focus costs no
+ * Which measured stars are no stars: compared with the typical star of the place, so that a tilted or curved focus costs no
  * corner. There is no roundness cut: odd shapes are the signal.
  */
-export function judgeShape(shape: Shape, typicalFwhm: number): LeftOutReason | null {
-  if (shape.fwhm < SELECT_DEFAULTS.tooSharp * typicalFwhm) return 'hot-or-cosmic';
-  if (shape.fwhm > SELECT_DEFAULTS.tooWide * typicalFwhm) return 'extended';
+export function judgeShape(shape: Shape, typical: TypicalStar): LeftOutReason | null {
+  if (shape.fwhm < SELECT_DEFAULTS.tooSharp * typical.fwhm) return 'hot-or-cosmic';
+  // A cosmic ray's track is long, but nothing the optics draw is that thin.
+  if (shape.sigmaMinor < SELECT_DEFAULTS.tooThin * typical.sigmaMinor) return 'hot-or-cosmic';
+  if (shape.fwhm > SELECT_DEFAULTS.tooWide * typical.fwhm)
+    return elongationOf(shape) > SELECT_DEFAULTS.trailElongation * typical.elongation ? 'trail' : 'extended';
   return shape.peakSnr < SELECT_DEFAULTS.minPeakSnr ? 'too-faint' : null;
 }
 
@@ -109,4 +132,27 @@ export function samplePerZone(candidates: readonly Candidate[], plane: Plane, pe
     zones[3 * row + column].push(c);
   }
   return zones.flatMap((zone) => zone.sort((a, b) => b.smoothed - a.smoothed).slice(0, perZone));
+}
+
+/** The typical star where the width field gives `fwhm`: elongation is taken as the same all over, its median. */
+export function typicalStarOf(look: readonly Shape[]): (fwhm: number) => TypicalStar {
+  const elongation = look.length === 0 ? 1 : median(look.map(elongationOf));
+  return (fwhm) => ({ fwhm, sigmaMinor: fwhm / SIGMA_TO_FWHM / Math.sqrt(elongation), elongation });
+}
+
+/**
+ * A second look once all stars are known: small galaxies and close pairs are only a little wider than stars, and a star hit
+ * by a cosmic ray is as wide as one but falls off unlike the others.
+ */
+export function judgeTogether(shapes: readonly Shape[], typicalFwhm: (s: Shape) => number): (LeftOutReason | null)[] {
+  if (shapes.length < MIN_TOGETHER) return shapes.map(() => null);
+  const stray = shapes.map((s) => Math.log(s.fwhm / typicalFwhm(s)));
+  const middle = median(stray);
+  const scatter = robustSigma(stray, middle);
+  const usualMisfit = median(shapes.map((s) => Math.sqrt(Math.max(0, s.misfit ** 2 - s.peakSnr ** -2))));
+  return shapes.map((s, i) => {
+    const allowed = SELECT_DEFAULTS.strayWidth * Math.hypot(scatter, s.fwhmError / s.fwhm);
+    if (stray[i] - middle > Math.max(SELECT_DEFAULTS.leastStray, allowed)) return 'extended';
+    return s.misfit > SELECT_DEFAULTS.oddProfile * Math.hypot(usualMisfit, 1 / s.peakSnr) ? 'odd-profile' : null;
+  });
 }

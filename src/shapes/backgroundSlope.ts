@@ -1,0 +1,94 @@
+import { invertSymmetric, multiply } from '../numeric/linear.ts';
+import { selectInPlace } from '../numeric/statistics.ts';
+import type { Source } from './stamp.ts';
+
+/** Gradient of the sky under a star, ADU a pixel along x and y. */
+export interface Slope {
+  readonly x: number;
+  readonly y: number;
+}
+
+const LEVEL: Slope = { x: 0, y: 0 };
+/** The ring's radii in units of the window's: outside the star, inside what a plane can follow. */
+const INNER = 1;
+const OUTER = 1.75;
+/** Pixels further than this from the plane are neighbours or hot. */
+const CLIP_SIGMA = 3;
+const ROUNDS = 4;
+/** Less of the ring than this on good pixels, and the sky is taken as level. */
+const MIN_SHARE = 0.6;
+const MAX_RING = 4096;
+
+const dx = new Float64Array(MAX_RING);
+const dy = new Float64Array(MAX_RING);
+const value = new Float64Array(MAX_RING);
+const ordered = new Float64Array(MAX_RING);
+
+/**
+ * Plane through the ring around a star's window, neighbours clipped away: nebulosity, haloes and gradients slope under a
+ * star, and a slope g moves coma3 by 4 g sigma/amplitude. Level where the ring cannot tell.
+ */
+export function backgroundSlope(source: Source, x: number, y: number, radius: number, noise: number): Slope {
+  const count = gatherRing(source, x, y, INNER * radius, OUTER * radius);
+  if (count === 0) return LEVEL;
+  ordered.set(value.subarray(0, count));
+  let level = selectInPlace(ordered, count >> 1, count);
+  let slope = LEVEL;
+  for (let round = 0; round < ROUNDS; round++) {
+    const normal = new Float64Array(9);
+    const right = new Float64Array(3);
+    let used = 0;
+    for (let k = 0; k < count; k++) {
+      const r = value[k] - level - slope.x * dx[k] - slope.y * dy[k];
+      if (Math.abs(r) > CLIP_SIGMA * noise) continue;
+      used++;
+      normal[0]++;
+      normal[3] += dx[k];
+      normal[6] += dy[k];
+      normal[4] += dx[k] * dx[k];
+      normal[7] += dx[k] * dy[k];
+      normal[8] += dy[k] * dy[k];
+      right[0] += value[k];
+      right[1] += value[k] * dx[k];
+      right[2] += value[k] * dy[k];
+    }
+    if (used < 0.5 * count) return LEVEL;
+    normal[1] = normal[3];
+    normal[2] = normal[6];
+    normal[5] = normal[7];
+    const inverse = invertSymmetric(normal, 3);
+    if (inverse === null) return LEVEL;
+    const solved = multiply(inverse, right, 3);
+    level = solved[0];
+    slope = { x: solved[1], y: solved[2] };
+  }
+  return slope;
+}
+
+/** Good pixels of the ring into the module's arrays; 0 when there are too few. */
+function gatherRing(source: Source, x: number, y: number, inner: number, outer: number): number {
+  const { data, width, height, mask, greenParity } = source;
+  const reach = Math.ceil(outer);
+  const cx = Math.round(x);
+  const cy = Math.round(y);
+  let n = 0;
+  let wanted = 0;
+  for (let j = -reach; j <= reach; j++)
+    for (let i = -reach; i <= reach; i++) {
+      const r2 = i * i + j * j;
+      if (r2 < inner * inner || r2 > outer * outer) continue;
+      const px = cx + i;
+      const py = cy + j;
+      if (greenParity !== null && ((px + py) & 1) !== greenParity) continue;
+      wanted++;
+      if (px < 0 || py < 0 || px >= width || py >= height || n === MAX_RING) continue;
+      const k = py * width + px;
+      const v = data[k];
+      if (v !== v || (mask !== null && mask[k] === 1)) continue;
+      dx[n] = i;
+      dy[n] = j;
+      value[n] = v;
+      n++;
+    }
+  return n >= MIN_SHARE * Math.min(wanted, MAX_RING) && n >= 12 ? n : 0;
+}
