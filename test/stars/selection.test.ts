@@ -46,9 +46,12 @@ describe('selection takes stars and nothing else', () => {
       expect(dirty.used.length).toBeGreaterThan(0.7 * clean.used.length);
     });
 
-  it('there is no roundness cut: with all stars drawn out two to one they are all still used', () => {
+  it('there is no roundness cut: with all stars drawn out two to one none is left out for it', () => {
     const long = measured({}, { smear: { driftUm: { x: 26, y: 0 } } });
-    expect(long.used.length).toBeGreaterThan(0.8 * clean.used.length);
+    // Spread over more pixels, faint ones sink below the limit of light and near ones touch; none may go for its shape.
+    const forShape = ['extended', 'trail', 'odd-profile', 'not-fitted'] as const;
+    const lost = forShape.reduce((sum, reason) => sum + (long.leftOut[reason] ?? 0), 0);
+    expect(lost).toBeLessThan(0.02 * long.used.length);
     const typical = long.used.map(elongationOf).sort((a, b) => a - b)[Math.floor(long.used.length / 2)];
     expect(typical).toBeGreaterThan(1.7);
   });
