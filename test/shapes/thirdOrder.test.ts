@@ -1,9 +1,12 @@
 import { describe, expect, it } from 'vitest';
+import { stampAt, starImage } from '../../src/optics/psf.ts';
+import { EXAMPLE_TELESCOPE, FOUR_VANES, type Vane } from '../../src/optics/telescope.ts';
+import { NO_ABERRATION } from '../../src/optics/wavefront.ts';
 import { measureStar } from '../../src/shapes/measureStar.ts';
 import type { Shape } from '../../src/shapes/shape.ts';
 import { drawStamp, gaussian, kolmogorov, moffat, type Profile, type Shaping } from '../support/profiles.ts';
 
-const HALF = 30;
+const HALF = 26;
 const WIDTH = 2 * HALF + 1;
 
 /** Shape of noise-free pixels; the star's middle is the middle pixel plus (dx, dy). */
@@ -50,6 +53,41 @@ describe('point-symmetric stars have no coma3 and no trefoil3', () => {
         expect(worstFalseSignal(profile, { fwhm, e: 0, theta: 0 })).toBeLessThan(bound);
         expect(worstFalseSignal(profile, { fwhm, e: 0.3, theta: 0.4 })).toBeLessThan(bound);
       });
+});
+
+describe('stars as a telescope draws them, without coma or trefoil, have none measured', () => {
+  const image = (w: Partial<typeof NO_ABERRATION>, vanes: readonly Vane[], dx: number, dy: number): Shape => {
+    const psf = starImage(
+      { ...EXAMPLE_TELESCOPE, vanes },
+      { ...NO_ABERRATION, ...w },
+      { pixelUm: 3.76, filter: 'mono', seeingArcsec: 2.9, grid: { size: 256, oversample: 4 } },
+    );
+    return shapeOf(
+      stampAt(psf, dx, dy, HALF).map((v) => 10 * v),
+      3.2,
+      dx,
+      dy,
+    );
+  };
+  // 30 and 80 um out of focus at f/4, astigmatism on top, one vane bent by 4 mm (recipe: even one bent vane adds nothing).
+  const bent = FOUR_VANES.map((vane, i) => (i === 1 ? { ...vane, offsetMm: 4 } : vane));
+  for (const [name, w, vanes] of [
+    ['defocused by 30 um', { d: 30 / 128 }, FOUR_VANES],
+    ['defocused by 80 um with astigmatism', { d: 80 / 128, a: { x: 0.1, y: 0.05 } }, FOUR_VANES],
+    ['in focus behind four vanes', {}, FOUR_VANES],
+    ['behind four vanes, one of them bent', {}, bent],
+    ['with spherical aberration', { s: 0.2 }, []],
+  ] as const)
+    it(`${name}: below 1e-3`, () => {
+      for (const [dx, dy] of [
+        [0, 0],
+        [0.3, -0.4],
+      ] as const) {
+        const shape = image(w, vanes, dx, dy);
+        expect(length(shape.coma3)).toBeLessThan(1e-3);
+        expect(length(shape.trefoil3)).toBeLessThan(1e-3);
+      }
+    });
 });
 
 /** A star with a tail: a second, fainter one beside it, drawn by the same quadrature. */
