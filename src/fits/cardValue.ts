@@ -25,6 +25,7 @@ const NUMBER = /^[+-]?(?:\d+\.?\d*|\.\d+)(?:[EeDd][+-]?\d+)?$/;
 const INTEGER = /^[+-]?\d+$/;
 const DECIMAL_COMMA = /^[+-]?\d+,\d+(?:[EeDd][+-]?\d+)?$/;
 const CONTROL = /[\x00-\x1f\x7f]/g;
+const STANDARD_KEYWORD = /^[A-Z0-9_-]+$/;
 const NON_ASCII = /[\x80-\xff]/;
 
 /** Number in FITS notation (D exponents too), or null. */
@@ -109,12 +110,14 @@ export function readCard(line: string): CardReading {
     const { value, comment } = readValue(line.slice(8));
     return { ...without, value, comment, commentary: false, continues: endsOpen(value) };
   }
-  if (line[8] !== '=') return { ...without, commentary: true };
+  const standard = STANDARD_KEYWORD.test(keyword);
+  if (line[8] !== '=') return { ...without, commentary: true, oddity: standard ? null : 'no FITS card' };
   const tight = line[9] !== ' ';
   const { value, comment, oddity } = readValue(line.slice(tight ? 9 : 10));
   const odd =
     oddity ??
     (tight ? 'no blank after =' : null) ??
+    (standard ? null : 'keyword with characters that FITS does not know') ??
     (keyword !== written ? 'keyword with lower-case letters or control characters' : null) ??
     (NON_ASCII.test(line) ? 'characters beyond ASCII' : null) ??
     (line.search(CONTROL) >= 0 ? 'control characters' : null);

@@ -12,7 +12,7 @@ export interface HeaderCard {
   readonly offset: number;
 }
 
-/** One HDU's header. Of cards that repeat a keyword the first counts, as for cfitsio and astropy. */
+/** One HDU's header. Of cards that repeat a keyword the first with a value counts. */
 export interface Header {
   readonly cards: ReadonlyMap<string, HeaderCard>;
   /** Byte in the file where the header begins. */
@@ -26,6 +26,9 @@ export interface Header {
 export const MAX_CARDS = 100_000;
 /** Odd cards told one by one; the rest are counted. */
 const MAX_NOTES = 6;
+
+/** Cards of text only. Any other without `=` is a card without value. */
+const TEXT_KEYWORDS = new Set(['COMMENT', 'HISTORY', 'HIERARCH', '']);
 
 /**
  * Cards that fitsjs reads right: a plain number, or a string without quote or slash inside and without leading blank.
@@ -59,9 +62,9 @@ export function findEnd(bytes: Uint8Array, offset: number): number {
   for (let card = 0; card < cards; card++) {
     const at = offset + card * CARD_LENGTH;
     if (bytes[at] !== 0x45 || bytes[at + 1] !== 0x4e || bytes[at + 2] !== 0x44) continue;
-    let blank = true;
-    for (let i = 3; i < 8; i++) blank &&= bytes[at + i] === 0x20 || bytes[at + i] === 0;
-    if (blank) return card;
+    // A keyword ends at its first blank, whatever follows.
+    const after = bytes[at + 3];
+    if (after === 0x20 || after === 0) return card;
   }
   return -1;
 }
@@ -106,12 +109,13 @@ export function readHeader(bytes: Uint8Array, offset: number, name: string): Hea
     const reading = plain.continues ? joinContinued(table.readings, index) : plain;
     const at = offset + index * CARD_LENGTH;
     if (reading.oddity !== null) notes.push(`card ${reading.keyword} (byte ${at}): ${reading.oddity}`);
-    if (reading.commentary) return;
+    if (reading.commentary && TEXT_KEYWORDS.has(reading.keyword)) return;
     const { keyword, value, comment } = reading;
     const before = cards.get(keyword);
-    if (before === undefined) cards.set(keyword, { keyword, value, comment, offset: at });
-    else if (before.value !== value)
-      notes.push(`card ${keyword} (byte ${at}) repeats a keyword with another value: the first counts`);
+    if (before === undefined || (before.value === null && value !== null))
+      cards.set(keyword, { keyword, value, comment, offset: at });
+    if (before !== undefined && before.value !== value)
+      notes.push(`card ${keyword} (byte ${at}) repeats a keyword with another value: the first with a value counts`);
   });
   const end = offset + Math.ceil(((count + 1) * CARD_LENGTH) / BLOCK_LENGTH) * BLOCK_LENGTH;
   return { cards, offset, end, notes: capped(notes) };

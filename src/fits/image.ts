@@ -1,5 +1,6 @@
 import { damaged } from './damage.ts';
 import type { Hdu } from './hdu.ts';
+import { valueOf } from './header.ts';
 import { type PixelsAndMask, physicalPixels, scalingOf } from './scaling.ts';
 import { storedValues } from './stored.ts';
 import { safeProduct } from './structure.ts';
@@ -32,6 +33,15 @@ export function imageShape(hdu: Hdu, name: string): ImageShape | null {
   if (safeProduct([Math.abs(bitpix) / 8, width, height], what, name) > MAX_IMAGE_BYTES)
     throw damaged(name, `${what} promises an image of ${width} x ${height} pixels, more than can be read`);
   return { width, height, planes: safeProduct(further, what, name) };
+}
+
+/** PCOUNT and GCOUNT belong to tables and random groups; in an image they must be 0 and 1. */
+function countNotes({ header }: Hdu): string[] {
+  const odd = [
+    ['PCOUNT', 0],
+    ['GCOUNT', 1],
+  ].filter(([keyword, expected]) => (valueOf(header, String(keyword)) ?? expected) !== expected);
+  return odd.map(([keyword, expected]) => `card ${keyword} of an image should hold ${expected}: ignored`);
 }
 
 /** Byte where a plane begins, once it is sure that the file holds all of it. */
@@ -68,5 +78,5 @@ export function readImage(bytes: Uint8Array, hdu: Hdu, plane: number, name: stri
   const direct = hdu.bitpix === 16 && scaling.kind === 'flip' && scaling.blank === undefined;
   const stored = storedValues(bytes, start, width * height, hdu.bitpix, direct);
   const image = physicalPixels(stored, direct ? { ...scaling, kind: 'none' } : scaling);
-  return { ...image, width, height, notes: scaling.notes };
+  return { ...image, width, height, notes: [...scaling.notes, ...countNotes(hdu)] };
 }

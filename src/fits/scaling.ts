@@ -110,11 +110,22 @@ function wideToFloat(stored: BigInt64Array, flip: boolean): Float64Array {
   return pixels;
 }
 
-/** Single precision for up to 16 bits, as astropy computes it (product and sum each rounded); double above. */
-function linear(stored: StoredArray, { bscale, bzero }: Scaling): Float32Array | Float64Array {
+/** Largest BZERO with which single precision still tells stored values of 16 bits and steps of BSCALE apart. */
+const MOST_STEPS = 2 ** 23;
+
+/** Double precision where the values or the scaling need it. */
+function needsDouble(values: PixelArray, { bscale, bzero }: Scaling): boolean {
+  if (values instanceof Float64Array || values instanceof Int32Array || values instanceof Uint32Array) return true;
+  if (!Number.isFinite(Math.fround(bscale * 65536)) || Math.fround(bscale) === 0) return true;
+  return Math.abs(bzero) > MOST_STEPS * Math.min(1, Math.abs(bscale));
+}
+
+/** Single precision for up to 16 bits, as astropy computes it (product and sum each rounded); else double. */
+function linear(stored: StoredArray, scaling: Scaling): Float32Array | Float64Array {
+  const { bscale, bzero } = scaling;
   const n = stored.length;
   const values = stored instanceof BigInt64Array ? wideToFloat(stored, false) : stored;
-  if (values instanceof Float64Array || values instanceof Int32Array || values instanceof Uint32Array) {
+  if (needsDouble(values, scaling)) {
     const pixels = values instanceof Float64Array ? values : new Float64Array(n);
     for (let i = 0; i < n; i++) pixels[i] = values[i] * bscale + bzero;
     return pixels;

@@ -57,6 +57,20 @@ const CODECS: Record<string, TileCodec> = {
 const BITPIX = [8, 16, 32, 64, -32, -64];
 /** FITS 4.0, table 37. */
 const RICE_BLOCKS = [16, 32];
+/** Cards whose absence means something, so that one without value must be told. */
+const OPTIONAL_CARDS = [
+  'ZSCALE',
+  'ZZERO',
+  'ZBLANK',
+  'ZQUANTIZ',
+  'ZDITHER0',
+  'ZTILE1',
+  'ZTILE2',
+  'ZTILE3',
+  'ZVAL1',
+  'ZVAL2',
+  'THEAP',
+];
 const ANY = Number.MAX_SAFE_INTEGER;
 
 function codecOf(header: Header, name: string): TileCodec {
@@ -141,9 +155,28 @@ export function tiledLayout(hdu: Hdu, name: string): TileLayout {
   };
   const tableBytes = hdu.axes[0] * hdu.axes[1];
   const theap = integerCard(header, 'THEAP', { from: tableBytes, to: ANY, absent: tableBytes }, name);
-  const notes = header.cards.has('ZMASKCMP')
-    ? ['pixels without value, kept in a compressed mask (ZMASKCMP), are not marked']
-    : [];
+  const [hasScale, hasZero] = [
+    columns.scale !== undefined || scale !== undefined,
+    columns.zero !== undefined || zero !== undefined,
+  ];
+  const dithering = bitpix < 0 ? ditheringOf(header, name) : 'NO_DITHER';
+  if (bitpix < 0 && (hasScale !== hasZero || (dithering !== 'NO_DITHER' && !hasScale)))
+    throw damaged(
+      name,
+      `extension ${hdu.index} holds scaled floating-point tiles, but its ${hasScale ? 'ZZERO' : 'ZSCALE'} is missing`,
+    );
+  const empty = OPTIONAL_CARDS.filter((keyword) => header.cards.get(keyword)?.value === null);
+  const notes = [
+    ...empty.map(
+      (keyword) => `card ${keyword} (byte ${header.cards.get(keyword)?.offset}) has no value and was taken as absent`,
+    ),
+    ...(valueOf(header, 'ZMASKCMP') !== undefined
+      ? ['pixels without value, kept in a compressed mask (ZMASKCMP), are not marked']
+      : []),
+    ...(bitpix > 0 && (hasScale || hasZero)
+      ? ['ZSCALE and ZZERO mean nothing for integer pixels and were ignored']
+      : []),
+  ];
   return {
     hdu,
     bitpix,
@@ -156,8 +189,8 @@ export function tiledLayout(hdu: Hdu, name: string): TileLayout {
     columns,
     scale: optional(scale),
     zero: optional(zero),
-    quantised: bitpix < 0 && (columns.scale !== undefined || scale !== undefined),
-    dithering: bitpix < 0 ? ditheringOf(header, name) : 'NO_DITHER',
+    quantised: bitpix < 0 && hasScale,
+    dithering,
     ditherSeed: integerCard(header, 'ZDITHER0', { from: 1, to: 10_000, absent: 1 }, name),
     blankKeyword: valueOf(header, 'ZBLANK') !== undefined && bitpix > 0 ? 'ZBLANK' : 'BLANK',
     quantisedBlank: bitpix < 0 ? optional(numberCard(header, 'ZBLANK', name)) : undefined,

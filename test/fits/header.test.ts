@@ -81,7 +81,9 @@ describe('values of cards (FITS 4.0, section 4.2)', () => {
   it('of a repeated keyword the first card counts, and another value is said', () => {
     const header = read('KEY     = 1', 'KEY     = 1', 'KEY     = 2');
     expect(valueOf(header, 'KEY')).toBe(1);
-    expect(header.notes).toEqual(['card KEY (byte 160) repeats a keyword with another value: the first counts']);
+    expect(header.notes).toEqual([
+      'card KEY (byte 160) repeats a keyword with another value: the first with a value counts',
+    ]);
   });
 
   it('COMMENT and HISTORY never become values, whatever stands in them', () => {
