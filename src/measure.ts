@@ -5,6 +5,7 @@ import { type Field, fitField } from './field/fitField.ts';
 import type { FrameStars } from './field/frameStars.ts';
 import type { Frame } from './frame/frame.ts';
 import { type MeasuredStar, measureStar, windowRadius } from './shapes/measureStar.ts';
+import { type MoffatSummary, summariseMoffat } from './shapes/moffatFit.ts';
 import type { Shape } from './shapes/shape.ts';
 import { fitWidthField } from './shapes/widthField.ts';
 import { levelAt, meshBackground } from './stars/background.ts';
@@ -26,6 +27,13 @@ export interface FrameMeasurement {
   /** Candidates found, stars or not. */
   readonly found: number;
   readonly leftOut: Readonly<Partial<Record<LeftOutReason, number>>>;
+  /** Wings of the typical star; null unless asked for. */
+  readonly moffat: MoffatSummary | null;
+}
+
+export interface FrameOptions {
+  /** Fit Moffat profiles to the brightest stars as well. */
+  readonly moffat?: boolean;
 }
 
 /** Everything the report tells, from the pixels to the verdict. */
@@ -45,7 +53,7 @@ const LOOK_PER_ZONE = 40;
 const FALLBACK_GAIN = 1;
 
 /** One sub: frame -> stars -> shapes. */
-export function measureFrame(frame: Frame): FrameMeasurement {
+export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMeasurement {
   const plane = planeOf(frame);
   const finding = filledPlane(plane);
   const background = meshBackground(plane);
@@ -83,15 +91,17 @@ export function measureFrame(frame: Frame): FrameMeasurement {
   }
   const judged = judgeTogether(shapes, (s) => widthAt?.(s.x, s.y) ?? fwhm);
   for (const reason of judged) if (reason !== null) count(reason);
+  const used = shapes.filter((_, i) => judged[i] === null);
   return {
     stars: {
       name: frame.name,
       width: frame.width,
       height: frame.height,
-      shapes: shapes.filter((_, i) => judged[i] === null),
+      shapes: used,
     },
     found: candidates.length,
     leftOut: counts,
+    moffat: options.moffat === true ? summariseMoffat(plane, used) : null,
   };
 }
 

@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import ndarray from 'ndarray';
-import { type MeasureSettings, orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
+import { orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
 import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
 import type { Frame } from '../frame/frame.ts';
@@ -77,7 +77,7 @@ export async function check(
 /** One frame in memory at a time: a night's subs need no more than two. */
 async function measureAll(
   frameArguments: readonly string[],
-  settings: MeasureSettings,
+  settings: CheckOptions,
   effects: Effects,
 ): Promise<Measured> {
   const wanted = await resolveFrameArguments(frameArguments, effects);
@@ -102,7 +102,7 @@ async function measureAll(
     const { frame } = loaded;
     unlike.push(...(frames[0] ? differences(frames[0], frame) : []));
     if (unlike.length > 0) continue;
-    const measured = measureFrame(frame);
+    const measured = measureFrame(frame, { moffat: settings.moffat === true });
     if (preview === null && measured.stars.shapes.length > 0) preview = stretchPreview(frame);
     frames.push(withoutPixels(frame));
     sha256.push(loaded.sha256);

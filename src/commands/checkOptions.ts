@@ -10,6 +10,8 @@ export interface CheckOptions extends MeasureSettings {
   /** False for --no-history. */
   readonly history?: boolean;
   readonly quick?: boolean;
+  /** Fit Moffat profiles to the brightest stars as well. */
+  readonly moffat?: boolean;
 }
 
 /** What commander hands over: names from the long options. */
@@ -25,6 +27,7 @@ interface RawOptions {
   readonly rig?: string;
   readonly history: boolean;
   readonly quick?: boolean;
+  readonly moffat?: boolean;
 }
 
 /** Limits that catch a wrong unit, not an unusual telescope. */
@@ -75,6 +78,7 @@ export function addCheckOptions(command: Command): Command {
     )
     .option('--rig <name>', 'telescope and camera kept under this name')
     .option('--no-history', 'keep no record of this run')
+    .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--quick', 'the fast estimate only');
 }
 
@@ -85,6 +89,7 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.json !== undefined && { json: raw.json }),
     ...(raw.rig !== undefined && { rig: raw.rig }),
     ...(raw.quick !== undefined && { quick: raw.quick }),
+    ...(raw.moffat !== undefined && { moffat: raw.moffat }),
     ...(raw.focal !== undefined && { focalMm: raw.focal }),
     ...(raw.aperture !== undefined && { apertureMm: raw.aperture }),
     ...(raw.pixel !== undefined && { pixelUm: raw.pixel }),

@@ -93,6 +93,10 @@ function frameRecord(measured: FrameMeasurement, frame: Frame | undefined, sha25
     focusPosition: facts?.focusPosition?.value ?? null,
     altitudeDeg: facts?.altitudeDeg?.value ?? null,
     sha256,
+    moffat:
+      measured.moffat === null
+        ? null
+        : { stars: measured.moffat.stars, beta: measured.moffat.beta, fwhmPx: measured.moffat.fwhm },
     notes: [...(frame?.notes ?? [])],
   };
 }
@@ -116,6 +120,7 @@ function rejectedRecord(rejected: { readonly file: string; readonly why: string 
     focusPosition: null,
     altitudeDeg: null,
     sha256: null,
+    moffat: null,
     notes: [],
   };
 }

@@ -266,11 +266,18 @@ function framesSection(report: Report): string {
     leftOutWords(frame),
     e([exposure(frame), frame.filter, frame.dateObs].filter((part) => part !== null).join(', ') || DASH),
   ]);
+  const wings = report.frames.flatMap((frame) =>
+    frame.moffat === null
+      ? []
+      : [
+          `${frame.file}: Moffat beta ${plusMinus(frame.moffat.beta)}, FWHM ${plusMinus(frame.moffat.fwhmPx)} px (${frame.moffat.stars} brightest stars).`,
+        ],
+  );
   const notes = report.frames.flatMap((frame) => frame.notes.map((note) => `${frame.file}: ${note}`));
   return `<section aria-labelledby="frames" class="subs">
 <h2 id="frames">Subs</h2>
 ${table('What each sub gave', ['File', 'Used', 'FWHM', 'Elongation', 'Stars fitted', 'Left out', 'Exposure'], rows)}
-${list([...report.notes, ...notes])}
+${list([...wings, ...report.notes, ...notes])}
 </section>`;
 }
 

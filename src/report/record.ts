@@ -39,6 +39,11 @@ const frameRecord = z.object({
   focusPosition: z.number().nullable().default(null).describe('focuser position, steps'),
   altitudeDeg: z.number().nullable().default(null).describe('above the horizon'),
   sha256: z.string().nullable().default(null).describe('of the file, hexadecimal'),
+  moffat: z
+    .object({ stars: count, beta: measured, fwhmPx: measured })
+    .nullable()
+    .default(null)
+    .describe('wings of the brightest stars by Moffat fits, where asked for'),
   notes: z.array(z.string()).default([]),
 });
 

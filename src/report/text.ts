@@ -213,7 +213,11 @@ function frameLines(report: Report, { full, leftOutFrames }: Extent): string[] {
       const shape = frame.fwhmPx === null ? '' : `, FWHM ${fixed(frame.fwhmPx, 2)} px`;
       const long = frame.elongation === null ? '' : `, elongation ${fixed(frame.elongation, 2)}`;
       const left = leftOut.length === 0 ? '' : `; left out: ${leftOut.join(', ')}`;
-      return `${frame.file}: ${frame.starsFitted} of ${frame.starsFound} stars${shape}${long}${left}`;
+      const wings =
+        frame.moffat === null
+          ? ''
+          : `, Moffat beta ${plusMinus(frame.moffat.beta)} and FWHM ${plusMinus(frame.moffat.fwhmPx)} px (${frame.moffat.stars} stars)`;
+      return `${frame.file}: ${frame.starsFitted} of ${frame.starsFound} stars${shape}${long}${wings}${left}`;
     }),
     ...unused,
   ];

@@ -54,6 +54,7 @@ const frame = (file: string, second: number): Report['frames'][number] => ({
   camera: 'Invented 26C',
   focusPosition: 12840,
   altitudeDeg: 64.2,
+  moffat: null,
   sha256: 'ab'.repeat(32),
   notes: [],
 });
@@ -284,6 +285,7 @@ const MIXED: Report = {
       leftOut: {},
       fwhmPx: null,
       elongation: null,
+      moffat: null,
       sha256: null,
     },
   ],
