@@ -1,4 +1,4 @@
-import { damaged } from './damage.ts';
+import { damaged, shown } from './damage.ts';
 import type { Hdu } from './hdu.ts';
 import { integerCard, textCard } from './structure.ts';
 
@@ -44,7 +44,10 @@ export function tableColumns(hdu: Hdu, name: string): readonly Column[] {
     const form = textCard(header, `TFORM${field}`) ?? '';
     const match = TFORM.exec(form);
     if (match === null)
-      throw damaged(name, `card TFORM${field} of extension ${hdu.index} holds '${form}', expected a column format`);
+      throw damaged(
+        name,
+        `card TFORM${field} of extension ${hdu.index} holds ${shown(form)}, expected a column format`,
+      );
     const [, count, letter, element] = match;
     const repeat = count === '' ? 1 : Number(count);
     const variable = letter === 'P' || letter === 'Q' ? letter : null;

@@ -87,14 +87,16 @@ function noEnd(bytes: Uint8Array, offset: number, name: string): Error {
 /** Strings that go on over CONTINUE cards put together (FITS 4.0, section 4.2.1.2). */
 function joinContinued(readings: readonly CardReading[], at: number): CardReading {
   const first = readings[at];
-  let { value, continues, comment } = first;
-  for (let next = at + 1; continues && readings[next]?.keyword === 'CONTINUE'; next++) {
-    const more = readings[next];
-    value = String(value).slice(0, -1) + (typeof more.value === 'string' ? more.value : '');
-    comment = `${comment} ${more.comment}`.trim();
-    continues = more.continues;
+  const texts = [String(first.value)];
+  const comments = [first.comment];
+  // Collected and joined once: a chain of thousands of cards must not be copied thousands of times.
+  for (let next = at + 1; readings[next - 1].continues && readings[next]?.keyword === 'CONTINUE'; next++) {
+    const { value, comment } = readings[next];
+    texts[texts.length - 1] = texts[texts.length - 1].slice(0, -1);
+    texts.push(typeof value === 'string' ? value : '');
+    if (comment !== '') comments.push(comment);
   }
-  return { ...first, value, comment };
+  return { ...first, value: texts.join(''), comment: comments.join(' ').trim() };
 }
 
 /** Reads the header that begins at byte `offset`; `name` is the file's, for messages. */

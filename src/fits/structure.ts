@@ -1,12 +1,8 @@
 import { numberFrom } from './cardValue.ts';
-import { damaged } from './damage.ts';
+import { damaged, shown } from './damage.ts';
 import { type Header, valueOf } from './header.ts';
 
 /** Structural cards read leniently (a quoted number still says its number) but never guessed. */
-
-function show(value: unknown): string {
-  return typeof value === 'string' ? `'${value}'` : String(value);
-}
 
 /** Number of a card, also when written as a string; undefined when the card is absent or empty. Refuses anything else. */
 export function numberCard(header: Header, keyword: string, name: string): number | bigint | undefined {
@@ -16,7 +12,7 @@ export function numberCard(header: Header, keyword: string, name: string): numbe
   if (number !== null) return number;
   throw damaged(
     name,
-    `card ${keyword} (byte ${header.cards.get(keyword)?.offset}) holds ${show(value)}, expected a number`,
+    `card ${keyword} (byte ${header.cards.get(keyword)?.offset}) holds ${shown(value)}, expected a number`,
   );
 }
 
@@ -36,7 +32,7 @@ export function integerCard(
   const range = limits.to >= Number.MAX_SAFE_INTEGER ? `from ${limits.from} up` : `${limits.from} to ${limits.to}`;
   throw damaged(
     name,
-    `card ${keyword} (byte ${header.cards.get(keyword)?.offset}) holds ${show(value)}, expected a whole number ${range}`,
+    `card ${keyword} (byte ${header.cards.get(keyword)?.offset}) holds ${shown(value)}, expected a whole number ${range}`,
   );
 }
 

@@ -1,5 +1,5 @@
 import { type Column, tableColumns } from './columns.ts';
-import { damaged } from './damage.ts';
+import { damaged, shown } from './damage.ts';
 import { DITHERINGS, type Dithering } from './dither.ts';
 import type { Hdu } from './hdu.ts';
 import { type Header, valueOf } from './header.ts';
@@ -78,10 +78,11 @@ function codecOf(header: Header, name: string): TileCodec {
   const codec = type === undefined ? undefined : CODECS[type];
   if (codec !== undefined) return codec;
   const at = header.cards.get('ZCMPTYPE')?.offset;
+  const short = shown(type).replaceAll("'", '');
   if (type === undefined) throw damaged(name, `header at byte ${header.offset} has no ZCMPTYPE card`);
   throw damaged(
     name,
-    `the image is compressed with ${type} (card ZCMPTYPE, byte ${at}), which is not read here; unpack it first, e.g. 'funpack FILE'`,
+    `the image is compressed with ${short} (card ZCMPTYPE, byte ${at}), which is not read here; unpack it first, e.g. 'funpack FILE'`,
   );
 }
 
@@ -106,7 +107,7 @@ function ditheringOf(header: Header, name: string): Dithering {
   if (method === 'NONE') return 'NO_DITHER';
   throw damaged(
     name,
-    `card ZQUANTIZ (byte ${header.cards.get('ZQUANTIZ')?.offset}) holds '${method}', expected ${DITHERINGS.join(', ')}`,
+    `card ZQUANTIZ (byte ${header.cards.get('ZQUANTIZ')?.offset}) holds ${shown(method)}, expected ${DITHERINGS.join(', ')}`,
   );
 }
 

@@ -1,4 +1,5 @@
 import type { CardValue } from '../fits/cardValue.ts';
+import { shown } from '../fits/damage.ts';
 import { type Header, valueOf } from '../fits/header.ts';
 import { degreesOf, numberOf } from './angles.ts';
 import type { FrameFacts, RowOrder, Told } from './frame.ts';
@@ -49,6 +50,9 @@ const SENSIBLE: Partial<Record<AliasName, readonly [number, number]>> = {
   rotatorDeg: [-360, 720],
 };
 
+/** A name longer than this is no name; strings over CONTINUE cards have no limit of their own. */
+const LONGEST_TEXT = 200;
+
 /** Reads facts from several headers: the image's own first, then the primary's. */
 class FactReader {
   readonly headers: readonly Header[];
@@ -76,7 +80,7 @@ class FactReader {
       const value = this.value(keyword);
       if (value === undefined || typeof value === 'boolean') continue;
       const text = String(value).trim();
-      if (text !== '') return { value: text, keyword };
+      if (text !== '') return { value: text.slice(0, LONGEST_TEXT), keyword };
     }
     return null;
   }
@@ -89,7 +93,7 @@ class FactReader {
       if (raw === undefined || raw === '') continue;
       const value = read(raw);
       if (value === null || !(value >= least && value <= most)) {
-        this.notes.push(`${keyword} is ${quoted(raw)}, which cannot be right and was not used`);
+        this.notes.push(`${keyword} is ${shown(raw)}, which cannot be right and was not used`);
       } else if (found === null) {
         found = { value, keyword };
       } else if (Math.abs(value - found.value) > 1e-3 * Math.max(1, Math.abs(found.value))) {
@@ -99,8 +103,6 @@ class FactReader {
     return found;
   }
 }
-
-const quoted = (value: unknown): string => (typeof value === 'string' ? `'${value}'` : String(value));
 
 /** XBINNING 2, '2x2', '2 2'. */
 function binningOf(value: Exclude<CardValue, null>): number | null {
@@ -140,7 +142,7 @@ function dateObs(reader: FactReader): Told<string> | null {
   }
   if (ISO_DATE.test(date) && !Number.isNaN(Date.parse(date.length > 10 && !date.endsWith('Z') ? `${date}Z` : date)))
     return { value: date, keyword: 'DATE-OBS' };
-  reader.notes.push(`DATE-OBS is ${quoted(raw)}, which is no date and was not used`);
+  reader.notes.push(`DATE-OBS is ${shown(raw)}, which is no date and was not used`);
   return null;
 }
 
@@ -157,7 +159,7 @@ function rowOrder(reader: FactReader): Told<RowOrder> | null {
   if (raw === undefined) return null;
   const text = String(raw).toUpperCase().replace(/[ _]/g, '-');
   if (text === 'TOP-DOWN' || text === 'BOTTOM-UP') return { value: text, keyword };
-  reader.notes.push(`ROWORDER is ${quoted(raw)}, expected TOP-DOWN or BOTTOM-UP: not used`);
+  reader.notes.push(`ROWORDER is ${shown(raw)}, expected TOP-DOWN or BOTTOM-UP: not used`);
   return null;
 }
 

@@ -9,6 +9,7 @@ import { afterAll, beforeAll, expect, it } from 'vitest';
 import { UserError } from '../../src/errors.ts';
 import { inflateFits } from '../../src/fits/gzipFile.ts';
 import { readHdus } from '../../src/fits/hdu.ts';
+import { valueOf } from '../../src/fits/header.ts';
 import { readImage } from '../../src/fits/image.ts';
 import type { PixelArray } from '../../src/fits/pixels.ts';
 import { imagesOf, largestImage } from '../../src/frame/chooseImage.ts';
@@ -112,6 +113,8 @@ interface OurReading {
   readonly mask: Uint8Array | null;
   readonly width: number;
   readonly height: number;
+  /** Size of BZERO: rounding happens before it is added. */
+  readonly zero: number;
   /** Whether anything odd was said. */
   readonly reported: boolean;
 }
@@ -127,7 +130,8 @@ function ourReading(bytes: Uint8Array): OurReading | null {
     ...image.hdu.header.notes,
     ...data.notes,
   ];
-  return { ...data, hdu: image.hdu.index, reported: said.length > 0 };
+  const zero = Math.abs(Number(valueOf(image.hdu.header, 'BZERO') ?? 0)) || 0;
+  return { ...data, zero, hdu: image.hdu.index, reported: said.length > 0 };
 }
 
 /** Largest difference relative to the value, of pixels that both call good; Infinity where only one does. */
@@ -139,7 +143,7 @@ function difference(ours: OurReading, theirs: Float64Array): number {
     const [a, b] = [ours.mask?.[i] === 1 ? NaN : ours.pixels[i], single ? Math.fround(theirs[i]) : theirs[i]];
     // cfitsio calls infinities NaN where it looks for values without meaning.
     if (a === b || (!Number.isFinite(a) && !Number.isFinite(b))) continue;
-    const relative = Math.abs(a - b) / Math.max(Math.abs(b), 1e-30);
+    const relative = Math.abs(a - b) / Math.max(Math.abs(b), ours.zero, 1e-30);
     if (!(relative <= worst)) worst = Number.isNaN(relative) ? Infinity : relative;
   }
   return worst;
