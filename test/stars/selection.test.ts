@@ -46,6 +46,21 @@ describe('selection takes stars and nothing else', () => {
       expect(dirty.used.length).toBeGreaterThan(0.7 * clean.used.length);
     });
 
+  it('haloes and spikes of stars five thousand times too bright draw no false stars and cost few', () => {
+    const { drawn } = drawSubWithTruth({ width: 2000, height: 1400, starCount: 500, seed: 5 });
+    const bright = [
+      { x: 400, y: 400, electrons: 3e8 },
+      { x: 1500, y: 900, electrons: 1e8 },
+      { x: 900, y: 1100, electrons: 3e7 },
+      { x: 1600, y: 300, electrons: 2e9 },
+    ];
+    const plain = measured({}, { seed: 5, stars: drawn.stars });
+    const glaring = measured({}, { seed: 5, stars: [...drawn.stars, ...bright] });
+    expect(glaring.strangers).toEqual([]);
+    expect(glaring.used.length).toBeGreaterThan(0.97 * plain.used.length);
+    expect(glaring.leftOut.saturated).toBeGreaterThanOrEqual(4);
+  });
+
   it('there is no roundness cut: with all stars drawn out two to one none is left out for it', () => {
     const long = measured({}, { smear: { driftUm: { x: 26, y: 0 } } });
     // Spread over more pixels, faint ones sink below the limit of light and near ones touch; none may go for its shape.
