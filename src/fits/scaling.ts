@@ -52,6 +52,8 @@ export function scalingOf(header: Header, bitpix: number, blankKeyword: string, 
     );
   }
   const kind = bscale !== 1 ? 'linear' : bzero === 0 ? 'none' : bzero === FLIP_ZERO[bitpix] ? 'flip' : 'linear';
+  if (kind === 'linear' && bitpix < 0)
+    notes.push(`BSCALE ${bscale} and BZERO ${bzero} were applied to floating-point pixels`);
   return { kind, bscale, bzero, blank, notes };
 }
 
