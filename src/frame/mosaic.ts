@@ -68,11 +68,13 @@ function siteDifferences(pixels: PixelArray, width: number, height: number, bloc
           sites[3][i] = pixels[at + width + 1];
         }
       }
+      const slope = slopes(sites[0]);
       const levels = sites.map(trimmedMean);
       // NaN where a block holds pixels without value.
       if (levels.some(Number.isNaN)) continue;
-      main.push(levels[0] - levels[3]);
-      anti.push(levels[1] - levels[2]);
+      // A sky gradient shifts neighbouring sites too.
+      main.push(levels[0] - levels[3] + slope.x + slope.y);
+      anti.push(levels[1] - levels[2] - slope.x + slope.y);
       chequer.push((levels[0] + levels[3] - levels[1] - levels[2]) / 2);
       noise.push(interquartileSigma(sites[0]));
     }
@@ -84,6 +86,20 @@ function siteDifferences(pixels: PixelArray, width: number, height: number, bloc
     chequer: summary(chequer),
     noise: median(Float64Array.from(noise)),
   };
+}
+
+/** Change of one site's level a pixel, from the halves of a block: their centres stand BLOCK_CELLS pixels apart. */
+function slopes(site: Float64Array): { x: number; y: number } {
+  const half = site.length / 2;
+  const sides = Array.from({ length: 4 }, () => new Float64Array(half));
+  for (let i = 0, left = 0, right = 0; i < site.length; i++) {
+    if (i % BLOCK_CELLS < BLOCK_CELLS / 2) sides[0][left++] = site[i];
+    else sides[1][right++] = site[i];
+  }
+  sides[2].set(site.subarray(0, half));
+  sides[3].set(site.subarray(half));
+  const [left, right, low, high] = sides.map(trimmedMean);
+  return { x: (right - left) / BLOCK_CELLS, y: (high - low) / BLOCK_CELLS };
 }
 
 /** Mean of the middle half: as deaf to stars as a median, and not stepped by whole numbers. Sorts its argument. */

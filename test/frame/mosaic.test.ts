@@ -11,7 +11,8 @@ import { realFrame } from '../support/testData.ts';
 const PATTERNS = ['RGGB', 'BGGR', 'GRBG', 'GBRG'] as const;
 
 /** A noisy sky through a mosaic whose colours are `pattern` from stored pixel (0, 0) on; levels of the three colours. */
-function sky(pattern: string, level: Record<string, number>, width = 160, height = 128, seed = 3): Uint16Array {
+function sky(pattern: string, level: Record<string, number>, gradient = 0.3): Uint16Array {
+  const [width, height, seed] = [160, 128, 3];
   const next = uniform(seed);
   return Uint16Array.from({ length: width * height }, (_, i) => {
     const [x, y] = [i % width, Math.floor(i / width)];
@@ -19,7 +20,7 @@ function sky(pattern: string, level: Record<string, number>, width = 160, height
     // Sum of twelve uniforms: a normal of unit sigma; here sigma 20, and a gradient over the frame.
     let normal = -6;
     for (let k = 0; k < 12; k++) normal += next();
-    return Math.round(mean + 20 * normal + 0.3 * x + 0.2 * y);
+    return Math.round(mean + 20 * normal + gradient * (x + 0.7 * y));
   });
 }
 
@@ -102,6 +103,12 @@ describe('green sites are found in the pixels', () => {
     const read = frame(sky('RGGB', { R: 800, G: 1200, B: 800 }), cards(['BAYERPAT', 'RGGB'], ['ROWORDER', 'TOP-DOWN']));
     expect(read.mosaic).toEqual({ greenParity: 1, fromData: false });
     expect(read.notes.join()).toContain('BAYERPAT RGGB was believed');
+  });
+
+  it('a steep sky gradient is not taken for a difference of colours', () => {
+    const list = cards(['BAYERPAT', 'GRBG'], ['ROWORDER', 'TOP-DOWN']);
+    expect(frame(sky('RGGB', { R: 800, G: 1200, B: 800 }, 8), list).mosaic?.fromData).toBe(false);
+    expect(frame(sky('RGGB', SKY, 8), list).mosaic).toEqual({ greenParity: 1, fromData: true });
   });
 
   it('a mosaic that no header names is seen; mono frames, also with uneven rows or columns, are not taken for one', () => {
