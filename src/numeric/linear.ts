@@ -2,18 +2,39 @@
  * Small dense symmetric systems, row-major n x n. For least squares over the field and the star kernel, where n <= 16.
  */
 
+interface Scratch {
+  readonly scale: Float64Array;
+  readonly lower: Float64Array;
+  readonly inverseLower: Float64Array;
+}
+
+const scratches: Scratch[] = [];
+
+/** Working memory by size: content never outlives a call. Only lower triangles are ever written or read. */
+function scratchOf(n: number): Scratch {
+  return (scratches[n] ??= {
+    scale: new Float64Array(n),
+    lower: new Float64Array(n * n),
+    inverseLower: new Float64Array(n * n),
+  });
+}
+
 /**
  * Inverse of a symmetric positive definite matrix by Cholesky decomposition (Golub & Van Loan, Matrix Computations, 4.2);
  * null when it is not positive definite to working precision. The matrix is scaled to unit diagonal first.
+ * `out` (n x n) receives the inverse; a new array by default. It may be `matrix` itself.
  */
-export function invertSymmetric(matrix: ArrayLike<number>, n: number): Float64Array | null {
-  const scale = new Float64Array(n);
+export function invertSymmetric(
+  matrix: ArrayLike<number>,
+  n: number,
+  out: Float64Array = new Float64Array(n * n),
+): Float64Array | null {
+  const { scale, lower, inverseLower } = scratchOf(n);
   for (let i = 0; i < n; i++) {
     const d = matrix[i * n + i];
     if (!(d > 0) || !Number.isFinite(d)) return null;
     scale[i] = 1 / Math.sqrt(d);
   }
-  const lower = new Float64Array(n * n);
   for (let i = 0; i < n; i++) {
     for (let j = 0; j <= i; j++) {
       let sum = matrix[i * n + j] * scale[i] * scale[j];
@@ -24,7 +45,6 @@ export function invertSymmetric(matrix: ArrayLike<number>, n: number): Float64Ar
       } else lower[i * n + j] = sum / lower[j * n + j];
     }
   }
-  const inverseLower = new Float64Array(n * n);
   for (let j = 0; j < n; j++) {
     inverseLower[j * n + j] = 1 / lower[j * n + j];
     for (let i = j + 1; i < n; i++) {
@@ -33,17 +53,16 @@ export function invertSymmetric(matrix: ArrayLike<number>, n: number): Float64Ar
       inverseLower[i * n + j] = sum / lower[i * n + i];
     }
   }
-  const inverse = new Float64Array(n * n);
   for (let i = 0; i < n; i++) {
     for (let j = 0; j <= i; j++) {
       let sum = 0;
       for (let k = i; k < n; k++) sum += inverseLower[k * n + i] * inverseLower[k * n + j];
       sum *= scale[i] * scale[j];
-      inverse[i * n + j] = sum;
-      inverse[j * n + i] = sum;
+      out[i * n + j] = sum;
+      out[j * n + i] = sum;
     }
   }
-  return inverse;
+  return out;
 }
 
 /** matrix x vector, row-major n x n. */

@@ -1,5 +1,5 @@
 import { invertSymmetric, multiply } from './linear.ts';
-import { median, MAD_TO_SIGMA } from './statistics.ts';
+import { MAD_TO_SIGMA, median } from './statistics.ts';
 
 /** A linear least-squares problem: rows of the design matrix (each of length n), values, 1-sigma errors. */
 export interface LinearProblem {

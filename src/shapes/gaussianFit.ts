@@ -82,7 +82,7 @@ export function fitGaussian(
     for (let attempt = 0; attempt < 12 && !accepted; attempt++) {
       damped.set(normal);
       for (let j = 0; j < PARAMETERS; j++) damped[j * PARAMETERS + j] *= 1 + lambda;
-      const inverse = invertSymmetric(damped, PARAMETERS);
+      const inverse = invertSymmetric(damped, PARAMETERS, damped);
       const next = inverse === null ? null : step(p, inverse);
       const nextChi2 = next === null ? Infinity : chiSquare(stamp, next);
       if (next !== null && nextChi2 <= chi2) {
@@ -282,29 +282,26 @@ function step(p: GaussianParameters, inverse: Float64Array): GaussianParameters 
   return ellipse && 4 * next.a * next.c - next.b * next.b > 4 * FORM_MIN * FORM_MIN ? next : null;
 }
 
-/** Second derivatives of the model at one pixel, lower triangle of 7 x 7; only the star's part has any. */
-function gaussianHessian(p: GaussianParameters, x: number, y: number, out: Float64Array): void {
+/**
+ * Second derivatives of the model at one pixel from its first ones, lower triangle of 7 x 7. ln(A g) is a polynomial, so
+ * f_ij = f_i f_j / (A g) + A g d2 ln(A g)/di dj; the constant has none.
+ */
+function gaussianHessian(p: GaussianParameters, x: number, y: number, star: number, first: Float64Array): void {
   const n = PARAMETERS;
   const dx = x - p.x0;
   const dy = y - p.y0;
-  const g = Math.exp(-(p.a * dx * dx + p.b * dx * dy + p.c * dy * dy));
-  const ag = p.amplitude * g;
-  // Derivatives of ln g by x0, y0, a, b, c.
-  const hx = 2 * p.a * dx + p.b * dy;
-  const hy = p.b * dx + 2 * p.c * dy;
-  const h = [0, hx, hy, -dx * dx, -dx * dy, -dy * dy];
-  out.fill(0);
   for (let i = 1; i < 6; i++) {
-    out[i * n] = g * h[i];
-    for (let j = 1; j <= i; j++) out[i * n + j] = ag * h[i] * h[j];
+    const ratio = star > 0 ? first[i] / star : 0;
+    hessian[i * n] = first[i] / p.amplitude;
+    for (let j = 1; j <= i; j++) hessian[i * n + j] = ratio * first[j];
   }
-  out[n + 1] -= 2 * p.a * ag;
-  out[2 * n + 1] -= p.b * ag;
-  out[2 * n + 2] -= 2 * p.c * ag;
-  out[3 * n + 1] += 2 * dx * ag;
-  out[4 * n + 1] += dy * ag;
-  out[4 * n + 2] += dx * ag;
-  out[5 * n + 2] += 2 * dy * ag;
+  hessian[n + 1] -= 2 * p.a * star;
+  hessian[2 * n + 1] -= p.b * star;
+  hessian[2 * n + 2] -= 2 * p.c * star;
+  hessian[3 * n + 1] += 2 * dx * star;
+  hessian[4 * n + 1] += dy * star;
+  hessian[4 * n + 2] += dx * star;
+  hessian[5 * n + 2] += 2 * dy * star;
 }
 
 const hessian = new Float64Array(PARAMETERS * PARAMETERS);
@@ -320,20 +317,24 @@ function sandwich(stamp: Stamp, p: GaussianParameters, noise: number, gainEPerAd
   const meat = new Float64Array(n * n);
   for (let k = 0; k < stamp.count; k++) {
     const model = gaussianJacobian(p, stamp.dx[k], stamp.dy[k], jacobian);
-    gaussianHessian(p, stamp.dx[k], stamp.dy[k], hessian);
+    gaussianHessian(p, stamp.dx[k], stamp.dy[k], model - p.background, jacobian);
     const w = stamp.weight[k];
     const wr = w * (stamp.value[k] - model);
     // The pixel's own light, which the wings have more of than the model, never less than the sky alone.
     const light = Math.max(0, Math.max(model, stamp.value[k]) - p.background);
     const variance = noise * noise + light / gainEPerAdu;
-    for (let i = 0; i < n; i++)
+    for (let i = 0; i < n; i++) {
+      const wj = w * jacobian[i];
       for (let j = 0; j <= i; j++) {
-        const term = w * jacobian[i] * jacobian[j];
-        gauss[i * n + j] += term;
-        curved[i * n + j] += term - wr * hessian[i * n + j];
-        meat[i * n + j] += w * variance * term;
+        const at = i * n + j;
+        const term = wj * jacobian[j];
+        gauss[at] += term;
+        curved[at] += wr * hessian[at];
+        meat[at] += w * variance * term;
       }
+    }
   }
+  for (let k = 0; k < n * n; k++) curved[k] = gauss[k] - curved[k];
   for (const matrix of [gauss, curved, meat])
     for (let i = 0; i < n; i++) for (let j = 0; j < i; j++) matrix[j * n + i] = matrix[i * n + j];
   const inverse = invertSymmetric(curved, n) ?? invertSymmetric(gauss, n);
