@@ -14,8 +14,12 @@ export interface Amounts {
   readonly coma: UncertainVector;
   readonly skew: SkewedSmear | null;
   readonly skewRatio: number | null;
-  /** Uniform trefoil3 less any skewed smear's. */
+  /** Uniform trefoil3 less any skewed smear's and what gross coma makes by itself. */
   readonly trefoil: UncertainVector;
+  /** Uniform (e1, e2) less what coma makes by itself: smear, or astigmatism out of focus. */
+  readonly smear: UncertainVector;
+  /** What coma makes by itself of (e1, e2), the same in every sub. */
+  readonly comaDistortion: { readonly x: number; readonly y: number };
   readonly response: Response | null;
   /** The telescope, or its stand-in when it is not known (`physical` false: nothing in micrometres is reported). */
   readonly optics: KnownOptics;
@@ -35,6 +39,8 @@ export interface Amounts {
 
 /** A bare paraboloid's linear coma is at least this many sigma from none. */
 const BARE_SIGMAS = 8;
+/** A bare mirror's node, half-diagonals from the centre: farther is a degree and more of tilt. */
+const FARTHEST_NODE = 3;
 /** Share of a paraboloid's linear coma above which there is no corrector: a corrector leaves 0.02. */
 const BARE_SHARE = 0.3;
 
@@ -64,6 +70,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
     return response.comaBlurPx(response.comaUm(c)) ** 2;
   });
+  const own = bare || response === null ? NOTHING : madeByComa(cleanComa, response);
   const node = bare ? nodeOf(cleanComa, smooth.coma.linear) : null;
   return {
     smooth,
@@ -71,7 +78,9 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     coma: cleanComa,
     skew,
     skewRatio: skewRatio(coma, smooth.trefoil.uniform),
-    trefoil,
+    trefoil: without(trefoil, own.trefoil3),
+    smear: without(smooth.distortion.uniform, own.distortion),
+    comaDistortion: own.distortion,
     response,
     optics,
     physical: known !== null && response !== null,
@@ -79,6 +88,35 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
       node !== null ? comaFromNode(node, half, optics) : response === null ? null : comaInterval(cleanComa, response),
     halfDiagonalMm: (half * optics.pixelUm) / 1000,
     node,
+  };
+}
+
+interface MadeByComa {
+  readonly trefoil3: { readonly x: number; readonly y: number };
+  readonly distortion: { readonly x: number; readonly y: number };
+}
+
+const NOTHING: MadeByComa = { trefoil3: { x: 0, y: 0 }, distortion: { x: 0, y: 0 } };
+/** How well the coma's own elongation and trefoil are known, as a share: the amount of coma is an interval. */
+const OWN_ERROR = 0.3;
+
+/** A comatic star is a little long and a little triangular: that is not tracking and not a pinched mirror. */
+function madeByComa(coma: UncertainVector, response: Response): MadeByComa {
+  const um = response.comaUm(vectorLength(coma));
+  const phi = Math.atan2(coma.y, coma.x);
+  const turned = (length: number, spin: number): { x: number; y: number } => ({
+    x: length * Math.cos(spin * phi),
+    y: length * Math.sin(spin * phi),
+  });
+  return { trefoil3: turned(response.comaTrefoil3(um), 3), distortion: turned(response.comaDistortion(um), 2) };
+}
+
+/** The vector less a part that the coma makes, whose own uncertainty is added. */
+export function without(vector: UncertainVector, part: { readonly x: number; readonly y: number }): UncertainVector {
+  return {
+    x: vector.x - part.x,
+    y: vector.y - part.y,
+    error: Math.hypot(vector.error, OWN_ERROR * Math.hypot(part.x, part.y)),
   };
 }
 
@@ -98,6 +136,8 @@ function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number):
   if (setup.corrector.value.present !== 'unknown') return !setup.corrector.value.present;
   const { value, error } = smooth.coma.linear;
   if (value < BARE_SIGMAS * error) return false;
+  // A node far outside the frame is no node: gross uniform coma answers a little differently over the field.
+  if (vectorLength(smooth.coma.uniform) > FARTHEST_NODE * value) return false;
   const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
   const response = responseFor(optics, filterName(setup.filter, setup.mosaic), { fwhm, coma3: 0, trefoil3: 0 });
   if (response === null) return false;

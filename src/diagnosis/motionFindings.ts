@@ -1,18 +1,21 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
-import type { Amounts } from './amounts.ts';
+import { type Amounts, without } from './amounts.ts';
 import { DETECT_SIGMAS, type Finding, NO_DIRECTION, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
 
-/** Smear of one sub: the uniform part of its distortion. */
+/** Smear of one sub: the uniform part of its distortion that its coma does not make. */
 export interface FrameSmear {
   readonly frame: number;
   readonly distortion: UncertainVector;
 }
 
 export function smearOfFrames(amounts: Amounts): FrameSmear[] {
-  return amounts.smooth.perFrame.map(({ frame, fields }) => ({ frame, distortion: fields.distortion.uniform }));
+  return amounts.smooth.perFrame.map(({ frame, fields }) => ({
+    frame,
+    distortion: without(fields.distortion.uniform, amounts.comaDistortion),
+  }));
 }
 
 /** Length of a steady drift that makes this distortion of a star of that width: a2 - b2 = L^2/12 along one axis. */
@@ -33,7 +36,8 @@ export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
 }
 
 export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {
-  const persistent = amounts.smooth.distortion.uniform;
+  const persistent = amounts.smear;
+  const { changing } = amounts.smooth.distortion.uniform;
   const frames = smearOfFrames(amounts);
   const mean = frames.reduce((sum, f) => sum + vectorLength(f.distortion), 0) / Math.max(1, frames.length);
   const air = airIsSuspect(amounts, setup);
@@ -51,7 +55,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const status = air ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
-  const same = frames.length > 1 && persistent.changing < 0.3 * vectorLength(persistent);
+  const same = frames.length > 1 && changing < 0.3 * vectorLength(persistent);
   return {
     cause: 'tracking',
     status,
@@ -82,7 +86,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
 export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {
   const air = airIsSuspect(amounts, setup);
   const { skew } = amounts;
-  const persistent = amounts.smooth.distortion.uniform;
+  const persistent = amounts.smear;
   const amount = vectorLength(persistent);
   const altitude = setup.altitudeDeg;
   return {

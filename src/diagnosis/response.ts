@@ -18,6 +18,9 @@ export interface Response {
   readonly comaUm: (coma3: number) => number;
   /** The same when the star owes part of its width to a defocus of `DEFOCUS_UM`. */
   readonly comaUmDefocused: (coma3: number) => number;
+  /** trefoil3 along 3 phi and distortion along 2 phi that this much coma along phi makes by itself. */
+  readonly comaTrefoil3: (comaUm: number) => number;
+  readonly comaDistortion: (comaUm: number) => number;
   /** W131, um, to |coma3| in focus. */
   readonly coma3: (comaUm: number) => number;
   /** Blur in pixels of FWHM (in quadrature over the focused width) to defocus, um along the axis. */
@@ -127,11 +130,25 @@ export function responseFor(optics: KnownOptics, filter: FilterName, observed: O
   const comaBlur = risingCurve(COMA_STEPS, (um) => blur({ c: { x: um, y: 0 } }));
   const trefoilBlur = risingCurve(TREFOIL_STEPS, (rms) => blur({ t: { x: rms * TREFOIL_RMS, y: 0 } }));
   const inFocus = coma;
+  const byComa = COMA_STEPS.map((c) => later(() => (c === 0 ? null : model({ c: { x: c, y: 0 } }, floor))));
+  const ofComa =
+    (pick: (shape: Shape) => number) =>
+    (comaUm: number): number =>
+      between(
+        COMA_STEPS,
+        (i) => {
+          const shape = byComa[i]();
+          return shape === null ? 0 : pick(shape);
+        },
+        comaUm,
+      );
   return {
     seeingArcsec: seeing,
     focusedFwhmPx: focused.fwhm,
     comaUm: inFocus.inverse,
     comaUmDefocused: (v) => (comaDefocused() ?? inFocus).inverse(v),
+    comaTrefoil3: ofComa((shape) => shape.trefoil3.x),
+    comaDistortion: ofComa((shape) => shape.e1),
     coma3: inFocus.forward,
     defocusUm: defocus.inverse,
     blurPx: defocus.forward,
@@ -215,6 +232,14 @@ function risingCurve(steps: readonly number[], respond: (x: number) => number | 
       return Math.min(interpolate(y, x, value), 2 * x[x.length - 1]);
     },
   };
+}
+
+/** Straight lines between computed steps, the last value held; only the two steps around x are computed. */
+function between(steps: readonly number[], at: (i: number) => number, x: number): number {
+  let i = 1;
+  while (i < steps.length - 1 && steps[i] < x) i++;
+  const t = Math.min(1, Math.max(0, (x - steps[i - 1]) / (steps[i] - steps[i - 1])));
+  return at(i - 1) * (1 - t) + at(i) * t;
 }
 
 function interpolate(from: readonly number[], to: readonly number[], value: number): number {

@@ -175,13 +175,14 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const tilt = physical ? tiltAmount(amounts, setup) : null;
   const tiltSeen = size !== null && size.tiltSignificance >= DETECT_SIGMAS;
   const curvature = physical ? curvatureAmount(amounts) : null;
+  const smear = amounts.smear;
   const uniform = smooth.distortion.uniform;
-  const trefoil = smooth.trefoil.uniform;
+  const { trefoil } = amounts;
   const trefoilLength = vectorLength(trefoil);
   const fwhm = field.fwhm ?? 0;
-  const smearPx = driftLength(vectorLength(uniform), fwhm);
-  const smearError = driftLength(vectorLength(uniform) + uniform.error, fwhm) - smearPx;
-  const smearSeen = vectorSignificance(uniform) >= DETECT_SIGMAS;
+  const smearPx = driftLength(vectorLength(smear), fwhm);
+  const smearError = driftLength(vectorLength(smear) + smear.error, fwhm) - smearPx;
+  const smearSeen = vectorSignificance(smear) >= DETECT_SIGMAS;
   const dispersion = diagnosis.findings.find((f) => f.cause === 'dispersion' && f.status === 'fault');
   const [p, q, r, s] = smooth.distortion.linear;
   const centreUm = size === null ? null : centreOf(measurement);
@@ -214,9 +215,9 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
     },
     smear: {
       px: { value: smearPx, error: smearError },
-      axisDeg: smearSeen ? screen.axisDeg(0.5 * Math.atan2(uniform.y, uniform.x)) : null,
+      axisDeg: smearSeen ? screen.axisDeg(0.5 * Math.atan2(smear.y, smear.x)) : null,
       axisErrorDeg: smearSeen
-        ? degrees(Math.min(Math.PI / 4, uniform.error / (2 * Math.max(vectorLength(uniform), 1e-12))))
+        ? degrees(Math.min(Math.PI / 4, smear.error / (2 * Math.max(vectorLength(smear), 1e-12))))
         : null,
       skewRatio: amounts.skewRatio,
       perFrame: smearOfFrames(amounts).map(({ frame, distortion }) => ({

@@ -127,4 +127,24 @@ describe('one clear fault comes out on top', () => {
     expect(findingOf(report, 'sensor-tilt').status).toBe('fault');
     expect(findingOf(report, 'sensor-tilt').advice).toContain('until the coma is gone');
   });
+
+  it('12 arcmin of gross miscollimation is neither a bare mirror nor pinched optics nor tracking', () => {
+    const report = draw({ state: { primaryTiltArcmin: { x: 9, y: 8 } } });
+    const top = report.findings[0];
+    expect(top?.cause).toBe('miscollimation');
+    expect(angleBetween(top?.directionDeg ?? 0, (Math.atan2(-8, -9) * 180) / Math.PI)).toBeLessThan(3);
+    // Linear in the tilt to about 4 arcmin only; the model of the star carries it on.
+    expect(Math.abs((report.field.coma.mirrorTilt?.arcmin ?? 0) - 12.04)).toBeLessThan(1.5);
+    expect(report.scale.corrector.present).not.toBe(false);
+    expect(report.findings.filter((f) => f.status === 'fault').map((f) => f.cause)).toEqual(['miscollimation']);
+    expect(top?.starShiftPx?.steps).toBeGreaterThan(1);
+  });
+
+  it('air at 35 deg altitude through luminance is not taken for a fault of the telescope', () => {
+    const report = draw({ atmosphere: { altitudeDeg: 35, zenith: { x: 0, y: 1 } } });
+    expect(
+      report.findings.filter((f) => f.status === 'fault' && f.cause !== 'tracking' && f.cause !== 'dispersion'),
+    ).toEqual([]);
+    expect(report.verdict).not.toBe('adjust');
+  });
 });
