@@ -37,9 +37,10 @@ export function realEffects(): Effects {
     stop = true;
   });
   // A reader that closes the pipe early (head) has what it wanted.
-  process.stdout.on('error', (error: NodeJS.ErrnoException) => {
-    if (error.code !== 'EPIPE') throw error;
-  });
+  for (const stream of [process.stdout, process.stderr])
+    stream.on('error', (error: NodeJS.ErrnoException) => {
+      if (error.code !== 'EPIPE') throw error;
+    });
   return {
     ...DISK,
     now: () => new Date(),
