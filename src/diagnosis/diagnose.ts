@@ -104,7 +104,7 @@ function conclude(findings: readonly Finding[], amounts: Amounts, screenY: Scree
   }
   const tilt = mirrorTiltArcmin(amounts.comaUm?.value ?? 0, amounts);
   const tolerance = mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts);
-  const size = amounts.physical ? `: coma as of ${plain(tilt)}' of mirror tilt, tolerance ${plain(tolerance)}'` : '';
+  const size = amounts.physical ? `: coma as of ${plain(tilt)}′ of mirror tilt, tolerance ${plain(tolerance)}′` : '';
   const open = findings.filter(
     (f) => CAUSES[f.cause].optical && f.status === 'not-measurable' && f.cause !== 'miscollimation',
   );
@@ -125,7 +125,7 @@ function faultLine(finding: Finding, amounts: Amounts, screenY: ScreenY): string
       const size =
         comaUm === null || !amounts.physical
           ? ''
-          : ` by about ${plain(mirrorTiltArcmin(comaUm.value, amounts))}' (${plain(mirrorTiltArcmin(comaUm.low, amounts))}' to ${plain(mirrorTiltArcmin(comaUm.high, amounts))}')`;
+          : ` by about ${plain(mirrorTiltArcmin(comaUm.value, amounts))}′ (${plain(mirrorTiltArcmin(comaUm.low, amounts))}′ to ${plain(mirrorTiltArcmin(comaUm.high, amounts))}′)`;
       return `The primary is off${size}: move the stars ${directionWords(finding.direction ?? 0, screenY)}.`;
     }
     case 'sensor-tilt':

@@ -42,7 +42,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   const zone = focusZoneUm(amounts);
   const tilt = tiltAmount(amounts, setup);
   const tolerance = amounts.physical
-    ? `focus equal edge to edge within ${zone.toFixed(0)} um, the seeing-limited critical focus zone (Goldman & Megdal 2010)`
+    ? `focus equal edge to edge within ${zone.toFixed(0)} µm, the seeing-limited critical focus zone (Goldman & Megdal 2010)`
     : 'focus equal within the seeing-limited critical focus zone (Goldman & Megdal 2010; optics unknown, judged as for 200 mm f/4)';
   if (size === null || tilt === null || response === null) return unmeasurable('sensor-tilt', tolerance);
   const significance = size.tiltSignificance;
@@ -54,7 +54,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   const length = vectorLength(size.tilt);
   const what = optics.bare ? 'focal-plane tilt' : 'tilt between corrector and sensor';
   const amount = amounts.physical
-    ? `${tilt.um.toFixed(0)} +- ${tilt.error.toFixed(0)} um edge to edge`
+    ? `${tilt.um.toFixed(0)} ± ${tilt.error.toFixed(0)} µm edge to edge`
     : `${plain(length)} px of blur a half-diagonal`;
   return {
     cause: 'sensor-tilt',
@@ -72,11 +72,11 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
       : seen
         ? `best focus changes ${axisWords(axis, screenY)}, ${amount}`
         : amounts.physical
-          ? `no tilt seen; at most ${tilt.upperLimit.toFixed(0)} um edge to edge (95 %)`
+          ? `no tilt seen; at most ${tilt.upperLimit.toFixed(0)} µm edge to edge (95 %)`
           : 'no tilt seen',
     advice:
       status === 'fault'
-        ? `${comaFault ? 'Leave this until the coma is gone. Then: ' : ''}${what}. One focus does not tell which side is too near the mirror: refocus by 40 um, take another sub, and see which side sharpens; ${
+        ? `${comaFault ? 'Leave this until the coma is gone. Then: ' : ''}A ${what}. One focus does not tell which side is too near the mirror: refocus by 40 µm, take another sub, and see which side sharpens; ${
             optics.bare
               ? 'the flat or a decentred primary makes it as well as the camera'
               : 'look at the camera, its tilt plate and adapters, and the corrector’s seat'
@@ -108,7 +108,7 @@ export function curvatureAmount(amounts: Amounts): CurvatureAmount | null {
 export function correctorSpacing(amounts: Amounts): Finding {
   const { size, optics } = amounts;
   const zone = focusZoneUm(amounts);
-  const tolerance = `corner and centre in focus within ${amounts.physical ? `${zone.toFixed(0)} um, ` : ''}the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
+  const tolerance = `corner and centre in focus within ${amounts.physical ? `${zone.toFixed(0)} µm, ` : ''}the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
   const curvature = curvatureAmount(amounts);
   if (size === null || curvature === null) return unmeasurable('corrector-spacing', tolerance);
   const significance = size.curvatureSignificance;
@@ -130,7 +130,7 @@ export function correctorSpacing(amounts: Amounts): Finding {
     because:
       significance < DETECT_SIGMAS
         ? 'no field curvature seen'
-        : `best focus of the corners differs from the centre’s by ${amounts.physical ? `${curvature.um.toFixed(0)} +- ${curvature.error.toFixed(0)} um` : `${plain(Math.abs(size.curvature.value))} px of blur`}, alike in all corners; ${
+        : `best focus of the corners differs from the centre’s by ${amounts.physical ? `${curvature.um.toFixed(0)} ± ${curvature.error.toFixed(0)} µm` : `${plain(Math.abs(size.curvature.value))} px of blur`}, alike in all corners; ${
             Math.abs(radial.value) > DETECT_SIGMAS * radial.error
               ? `corner stars are long ${radial.value > 0 ? 'towards the centre' : 'across the direction to the centre'}`
               : 'corner stars are round'

@@ -53,7 +53,7 @@ export function miscollimation(
       : null;
   const tails = `coma tails point ${directionWords(direction, screenY)}`;
   const size = amounts.physical
-    ? `like a primary tilted by ${plain(arcmin)}' (${plain(low)}' to ${plain(high)}')`
+    ? `like a primary tilted by ${plain(arcmin)}′ (${plain(low)}′ to ${plain(high)}′)`
     : `|coma3| ${length.toFixed(4)}`;
   const interval = comaUm !== null && comaUm.high > 1.3 * comaUm.low;
   return {
@@ -61,7 +61,7 @@ export function miscollimation(
     status,
     significance,
     tolerance: amounts.physical
-      ? `primary axis within 0.005 N^3 mm of the centre, here ${plain(toleranceArcmin)}' (trade tolerance)`
+      ? `primary axis within 0.005 N^3 mm of the centre, here ${plain(toleranceArcmin)}′ (trade tolerance)`
       : 'primary axis within 0.005 N^3 mm of the centre (trade tolerance; optics unknown, judged as for 200 mm f/4)',
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
@@ -73,7 +73,7 @@ export function miscollimation(
       ? `stars are smeared to one side by more than the coma that is left (${length.toFixed(4)}): the two cannot be told apart`
       : significance < DETECT_SIGMAS
         ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
-        : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} +- ${coma.error.toFixed(4)}`,
+        : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
     advice: adviceFor(status, shift !== null, interval, direction, screenY, setup, hidden),
   };
 }
@@ -92,7 +92,7 @@ function adviceFor(
       'First make sure the flat stands right by geometry; then tilt the primary so that every star moves on your screen ' +
       `${directionWords(direction, screenY)}, as from star A to target B.`;
     const half = interval
-      ? ' Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only within its interval. A sub on each side of focus (60 to 80 um) would narrow it.'
+      ? ' Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only within its interval. A sub on each side of focus (60 to 80 µm) would narrow it.'
       : ' Go the arrow, take new subs and measure again.';
     const scaleNote = hasShift ? '' : scaleAdvice(setup);
     return `${first}${half}${scaleNote} ${MOVE}`;

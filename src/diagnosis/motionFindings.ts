@@ -114,7 +114,7 @@ export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY
 export function defocus(amounts: Amounts): Finding {
   const { size, response } = amounts;
   const zone = focusZoneUm(amounts);
-  const tolerance = `best compromise focus within ${amounts.physical ? `+-${(zone / 2).toFixed(0)} um, ` : ''}half the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
+  const tolerance = `best compromise focus within ${amounts.physical ? `±${(zone / 2).toFixed(0)} µm, ` : ''}half the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
   // Mean of r^2 over the frame is 1/3 in half-diagonals, so the compromise focus is centre + curvature/3.
   const offsets = size === null ? [] : size.centre.map((c) => Math.abs(c + size.curvature.value / 3));
   const worst = Math.max(0, ...offsets);
@@ -135,7 +135,7 @@ export function defocus(amounts: Amounts): Finding {
         ? 'with one focus and a flat field, defocus cannot be told from seeing'
         : significance < DETECT_SIGMAS
           ? 'no defocus seen against the shape of the field'
-          : `the field stands off its best compromise focus by ${amounts.physical ? `${um.toFixed(0)} +- ${errorUm.toFixed(0)} um` : `${plain(worst)} px of blur`}`,
+          : `the field stands off its best compromise focus by ${amounts.physical ? `${um.toFixed(0)} ± ${errorUm.toFixed(0)} µm` : `${plain(worst)} px of blur`}`,
     advice: status === 'fault' ? 'Refocus; the side is not in one frame.' : 'Nothing to do.',
   };
 }
