@@ -98,11 +98,19 @@ export function responseFor(optics: KnownOptics, filter: FilterName, observed: O
   let c = 0;
   let t = 0;
   let seeing = 0;
+  const comaBracket = bracket();
+  const trefoilBracket = bracket();
   let coma: Curve | null = null;
   let trefoil: Curve | null = null;
   for (let round = 0; round < ROUNDS; round++) {
     const next = seeingFor(model, optics, observed.fwhm, { c: { x: c, y: 0 }, t: { x: t, y: 0 } });
-    if (next === null) return null;
+    if (next === null) {
+      if (c === 0 && t === 0) return null;
+      // These aberrations alone are wider than the star.
+      c = comaBracket(c, 0);
+      t = trefoilBracket(t, 0);
+      continue;
+    }
     seeing = next;
     coma = comaAt(seeing, 0);
     trefoil = trefoilAt(seeing);
@@ -110,9 +118,8 @@ export function responseFor(optics: KnownOptics, filter: FilterName, observed: O
     const nextT = TREFOIL_RMS * trefoil.inverse(observed.trefoil3);
     const settled = Math.abs(nextC - c) < 0.02 + 0.04 * c && Math.abs(nextT - t) < 0.03 + 0.04 * t;
     if (settled) break;
-    // Halfway: a full step overshoots, since a wider aberration leaves less seeing, which answers more strongly.
-    c = (c + nextC) / 2;
-    t = (t + nextT) / 2;
+    c = comaBracket(c, nextC);
+    t = trefoilBracket(t, nextT);
   }
   const focused = model({}, seeing);
   if (focused === null || coma === null || trefoil === null) return null;
@@ -156,6 +163,22 @@ export function responseFor(optics: KnownOptics, filter: FilterName, observed: O
     trefoil3: trefoil.forward,
     comaBlurPx: comaBlur.forward,
     trefoilBlurPx: trefoilBlur.forward,
+  };
+}
+
+/**
+ * Next guess of an amount: halfway to what the seeing of the present one asks for, kept between the guesses known to be too
+ * small and too large. A wider aberration leaves less seeing, which answers more strongly and asks for less: the answer falls
+ * as the guess rises, so the bracket closes where plain steps would swing.
+ */
+function bracket(): (guess: number, answer: number) => number {
+  let low = 0;
+  let high = Number.POSITIVE_INFINITY;
+  return (guess, answer) => {
+    if (answer > guess) low = Math.max(low, guess);
+    else high = Math.min(high, guess);
+    const halfway = (guess + answer) / 2;
+    return halfway > low && halfway < high ? halfway : (low + Math.min(high, 2 * guess + 0.1)) / 2;
   };
 }
 
