@@ -3,6 +3,7 @@ import ndarray from 'ndarray';
 import { orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
 import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
+import { divideFlat, subtractDark } from '../frame/calibrate.ts';
 import type { Frame } from '../frame/frame.ts';
 import { type FrameMeasurement, measureField, measureFrame } from '../measure.ts';
 import { composeReport } from '../report/compose.ts';
@@ -81,6 +82,8 @@ async function measureAll(
   effects: Effects,
 ): Promise<Measured> {
   const wanted = await resolveFrameArguments(frameArguments, effects);
+  const dark = await loadMaster('--dark', settings.dark, effects);
+  const flat = await loadMaster('--flat', settings.flat, effects);
   const progress = progressLine(effects);
   const frames: Frame[] = [];
   const measurements: FrameMeasurement[] = [];
@@ -99,7 +102,7 @@ async function measureAll(
       rejected.push({ file: argument.name, why: withoutName(loaded.message, argument), error: loaded });
       continue;
     }
-    const { frame } = loaded;
+    const frame = calibrate(loaded.frame, dark, flat);
     unlike.push(...(frames[0] ? differences(frames[0], frame) : []));
     if (unlike.length > 0) continue;
     const measured = measureFrame(frame, { moffat: settings.moffat === true });
@@ -132,6 +135,20 @@ async function measureAll(
     rejected: rejected.map(({ file, why }) => ({ file, why })),
     preview: onScreen(preview, orientation.rowOrder),
   };
+}
+
+/** A master frame named by an option; null where none is. */
+async function loadMaster(option: string, name: string | undefined, effects: Effects): Promise<Frame | null> {
+  if (name === undefined) return null;
+  const [argument, ...more] = await resolveFrameArguments([name], effects);
+  if (argument === undefined || more.length > 0)
+    throw new UserError(`${option} ${name}: expected one master frame, not a folder of frames`, EXIT.wrongUsage);
+  return await loadFrame(argument, effects);
+}
+
+function calibrate(frame: Frame, dark: Frame | null, flat: Frame | null): Frame {
+  const darkened = dark === null ? frame : subtractDark(frame, dark);
+  return flat === null ? darkened : divideFlat(darkened, flat);
 }
 
 /** An error whose message stands on standard error already. */
@@ -201,8 +218,8 @@ function progressLine(effects: Effects): { show: (text: string) => void; clear: 
 }
 
 function settingsRecord(options: CheckOptions): Report['settings'] {
-  const { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, rig, quick } = options;
-  const told = { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, rig, quick };
+  const { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, rig, quick, dark, flat, moffat } = options;
+  const told = { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, rig, quick, dark, flat, moffat };
   return Object.fromEntries(
     Object.entries(told).flatMap(([name, value]) => (value === undefined ? [] : [[name, value]])),
   );

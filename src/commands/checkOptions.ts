@@ -12,6 +12,9 @@ export interface CheckOptions extends MeasureSettings {
   readonly quick?: boolean;
   /** Fit Moffat profiles to the brightest stars as well. */
   readonly moffat?: boolean;
+  /** Master dark and master flat, as frame arguments. */
+  readonly dark?: string;
+  readonly flat?: string;
 }
 
 /** What commander hands over: names from the long options. */
@@ -28,6 +31,8 @@ interface RawOptions {
   readonly history: boolean;
   readonly quick?: boolean;
   readonly moffat?: boolean;
+  readonly dark?: string;
+  readonly flat?: string;
 }
 
 /** Limits that catch a wrong unit, not an unusual telescope. */
@@ -76,6 +81,8 @@ export function addCheckOptions(command: Command): Command {
         'bottom-up',
       ]),
     )
+    .option('--dark <file>', 'master dark: taken off every sub, its hot pixels left out')
+    .option('--flat <file>', 'master flat: every sub is divided by it')
     .option('--rig <name>', 'telescope and camera kept under this name')
     .option('--no-history', 'keep no record of this run')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
@@ -90,6 +97,8 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.rig !== undefined && { rig: raw.rig }),
     ...(raw.quick !== undefined && { quick: raw.quick }),
     ...(raw.moffat !== undefined && { moffat: raw.moffat }),
+    ...(raw.dark !== undefined && { dark: raw.dark }),
+    ...(raw.flat !== undefined && { flat: raw.flat }),
     ...(raw.focal !== undefined && { focalMm: raw.focal }),
     ...(raw.aperture !== undefined && { apertureMm: raw.aperture }),
     ...(raw.pixel !== undefined && { pixelUm: raw.pixel }),
