@@ -4,7 +4,9 @@ export default tseslint.config(
   { ignores: ['**/dist/**', '**/node_modules/**', '**/*.mjs', 'scripts/eslint.config.js'] },
   ...tseslint.configs.strictTypeChecked,
   {
-    languageOptions: { parserOptions: { project: ['test/tsconfig.json'], tsconfigRootDir: new URL('..', import.meta.url).pathname } },
+    languageOptions: {
+      parserOptions: { project: ['test/tsconfig.json'], tsconfigRootDir: new URL('..', import.meta.url).pathname },
+    },
     rules: {
       // Numbers in messages are the point of a measuring program.
       '@typescript-eslint/restrict-template-expressions': ['error', { allowNumber: true, allowBoolean: true }],
