@@ -86,9 +86,12 @@ function codecOf(header: Header, name: string): TileCodec {
   );
 }
 
+/** Far more parameters than any coding has. */
+const MAX_PARAMETERS = 9;
+
 /** Parameters of the coding: ZNAMEn says which, ZVALn how much. */
 function parameter(header: Header, wanted: string, absent: number, allowed: readonly number[], name: string): number {
-  for (let i = 1; header.cards.has(`ZNAME${i}`); i++) {
+  for (let i = 1; i <= MAX_PARAMETERS; i++) {
     if (textCard(header, `ZNAME${i}`) !== wanted) continue;
     const value = integerCard(header, `ZVAL${i}`, { from: 0, to: ANY }, name);
     if (allowed.includes(value)) return value;
@@ -167,7 +170,11 @@ export function tiledLayout(hdu: Hdu, name: string): TileLayout {
       `extension ${hdu.index} holds scaled floating-point tiles, but its ${hasScale ? 'ZZERO' : 'ZSCALE'} is missing`,
     );
   const empty = OPTIONAL_CARDS.filter((keyword) => header.cards.get(keyword)?.value === null);
+  const nameless = Array.from({ length: MAX_PARAMETERS }, (_, i) => i + 1).filter(
+    (i) => valueOf(header, `ZVAL${i}`) !== undefined && valueOf(header, `ZNAME${i}`) === undefined,
+  );
   const notes = [
+    ...nameless.map((i) => `card ZVAL${i} has no ZNAME${i} that says what it is, and was ignored`),
     ...empty.map(
       (keyword) => `card ${keyword} (byte ${header.cards.get(keyword)?.offset}) has no value and was taken as absent`,
     ),
