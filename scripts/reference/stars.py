@@ -14,7 +14,7 @@ the ideal place (x, y) pixels right of and above the middle pixel's centre.
 import json
 
 import numpy as np
-from scipy import signal, special
+from scipy import optimize, signal, special
 
 FINE = 9  # grid points to a pixel, odd so that a pixel's sum is centred
 HALF = 5  # half width of the stored stamp, pixels
@@ -171,6 +171,49 @@ def draw_rays(star, place):
     return pixels(signal.fftconvolve(spot, seeing_kernel(star, count), mode='same'), count)
 
 
+# Response of the odd third-order shape to one arcminute of primary tilt: 203 mm f/3.94, 35 % obstruction, no vanes.
+RESPONSE = [(1.5, 0.0), (1.5, 40.0), (2.5, 0.0), (2.5, 40.0), (4.0, 0.0), (4.0, 80.0)]
+RESPONSE_RATIO = 800.0 / 203.0
+
+
+def coma3(grid, image):
+    """<w I zeta |zeta|^2>/<w I> about the centre where <w I zeta> = 0, w a Gaussian of the fitted width."""
+    x, y = np.meshgrid(grid, grid)
+    near = np.hypot(x, y) < 10
+    x, y, light = x[near], y[near], image[near]
+    fitted = np.hypot(x, y) < 5
+
+    def model(place, height, x0, y0, sigma, level):
+        return height * np.exp(-((place[0] - x0) ** 2 + (place[1] - y0) ** 2) / (2 * sigma**2)) + level
+
+    start = [light.max(), 0, 0, 1.2, 0]
+    (_, cx, cy, sigma, _), _ = optimize.curve_fit(model, (x[fitted], y[fitted]), light[fitted], p0=start)
+    for _ in range(200):
+        u, v = (x - cx) / sigma, (y - cy) / sigma
+        weighted = np.exp(-0.5 * (u * u + v * v)) * light
+        cx += 1.4 * sigma * (weighted * u).sum() / weighted.sum()
+        cy += 1.4 * sigma * (weighted * v).sum() / weighted.sum()
+    u, v = (x - cx) / sigma, (y - cy) / sigma
+    weighted = np.exp(-0.5 * (u * u + v * v)) * light
+    return (weighted * u * (u * u + v * v - 2)).sum() / weighted.sum()
+
+
+def responses():
+    global RATIO
+    usual, RATIO = RATIO, RESPONSE_RATIO
+    um_per_arcmin = 800.0 * np.pi / 10800 / (32 * RATIO**3) * 1000
+    step = PIXEL_UM / FINE
+    found = []
+    for seeing, defocus_um in RESPONSE:
+        star = dict(w=dict(c=[um_per_arcmin, 0.0], d=defocus_um / (8 * RATIO**2)), seeing=seeing, obstruction=0.35, vanes=0)
+        grid, count = axis(0.0)
+        image = signal.fftconvolve(diffraction(star, grid, grid, 0.55), seeing_kernel(star, count), mode='same')
+        image = signal.fftconvolve(image, np.ones((FINE, FINE)), mode='same') * step**2
+        found.append({'seeing': seeing, 'defocusUm': defocus_um, 'coma3': float(f'{coma3(grid / PIXEL_UM, image):.5e}')})
+    RATIO = usual
+    return found
+
+
 def main():
     stars = []
     for index, star in enumerate(STARS + RAYS):
@@ -178,7 +221,7 @@ def main():
         stamp = draw_rays(star, place) if star in RAYS else draw(star, place)
         stars.append({**star, 'place': place, 'pixelUm': PIXEL_UM, 'half': HALF, 'rays': star in RAYS,
                       'stamp': [float(f'{value:.5e}') for value in stamp.ravel()]})
-    print(json.dumps({'command': '/usr/bin/python3 scripts/reference/stars.py', 'stars': stars}, indent=None,
+    print(json.dumps({'command': '/usr/bin/python3 scripts/reference/stars.py', 'responses': responses(), 'stars': stars}, indent=None,
                      separators=(',', ':')).replace('{"name"', '\n{"name"'))
 
 
