@@ -43,8 +43,3 @@ export function wavelengths(filter: FilterName, samples: number): WavelengthSamp
   const total = points.reduce((sum, point) => sum + point.weight, 0);
   return points.map((point) => ({ um: point.um, weight: point.weight / total }));
 }
-
-/** Mean wavelength weighted by what is recorded, um. */
-export function meanWavelengthUm(filter: FilterName): number {
-  return wavelengths(filter, 16).reduce((sum, point) => sum + point.weight * point.um, 0);
-}

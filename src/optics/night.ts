@@ -19,7 +19,7 @@ const RAD_PER_DEG = Math.PI / 180;
 const ARCMIN_PER_RAD = 10800 / Math.PI;
 
 /** From the screen (y up) to stored pixels: where the first stored row is shown on top, y turns round. */
-export function toStored(scenario: Pick<Scenario, 'camera'>, onScreen: Complex): Complex {
+function toStored(scenario: Pick<Scenario, 'camera'>, onScreen: Complex): Complex {
   return scenario.camera.rowOrder === 'TOP-DOWN' ? conjugate(onScreen) : onScreen;
 }
 

@@ -62,13 +62,3 @@ export function transmission(pupil: Pupil, x: number, y: number, step: number): 
   }
   return open;
 }
-
-/** Light through the pupil over that of the clear circle, by sums over cells of `step` pupil radii. */
-export function clearArea(pupil: Pupil, step = 0.01): number {
-  const count = Math.ceil(1 / step);
-  let sum = 0;
-  for (let j = -count; j <= count; j++) {
-    for (let i = -count; i <= count; i++) sum += transmission(pupil, i * step, j * step, step);
-  }
-  return (sum * step * step) / Math.PI;
-}

@@ -1,5 +1,5 @@
 /** FWHM of a long Kolmogorov exposure is 0.976 lambda/r0 (0.97586 by the transform of the MTF below). */
-export const KOLMOGOROV_FWHM = 0.97586;
+const KOLMOGOROV_FWHM = 0.97586;
 
 /**
  * Long-exposure transfer function of the atmosphere, exp(-3.44 (lambda nu / r0)^(5/3)) (Fried 1966, JOSA 56, 1372),

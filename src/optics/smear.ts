@@ -63,15 +63,3 @@ export function smearTransfer(smear: Smear, fx: number, fy: number): Complex {
   }
   return { x: re, y: im };
 }
-
-/** Where the smear puts the light's centre of gravity, um: the star is drawn there against its undisturbed place. */
-export function smearMeanUm(smear: Smear): Complex {
-  let swing = 0;
-  for (let i = 0; i < SWING_STEPS; i++) {
-    swing += Math.sin(2 * Math.PI * (smear.swingCycles * ((i + 0.5) / SWING_STEPS) + smear.swingPhase)) / SWING_STEPS;
-  }
-  return {
-    x: smear.jumpFraction * smear.jumpUm.x + swing * smear.swingUm.x,
-    y: smear.jumpFraction * smear.jumpUm.y + swing * smear.swingUm.y,
-  };
-}
