@@ -71,9 +71,7 @@ async function readBytes(path: string, effects: FrameEffects): Promise<Uint8Arra
   }
 }
 
-/** Reads one frame: FITS, FITS in gzip, PNG or TIFF, told apart by their first bytes. */
-export async function loadFrame(argument: FrameArgument, effects: FrameEffects = DISK): Promise<Frame> {
-  const bytes = await readBytes(argument.path, effects);
+async function decode(bytes: Uint8Array, argument: FrameArgument): Promise<Frame> {
   const picture = pictureKind(bytes);
   if (picture !== null) {
     if (argument.extension !== undefined)
@@ -82,6 +80,24 @@ export async function loadFrame(argument: FrameArgument, effects: FrameEffects =
   }
   const fits = isGzip(bytes) ? await inflateFits(bytes, argument.path) : bytes;
   return frameFromFits(fits, argument.path, argument.extension);
+}
+
+/** V8's words when a typed array finds no memory. */
+const NO_MEMORY = /allocation failed|invalid (typed )?array (buffer )?length/i;
+
+/** Reads one frame: FITS, FITS in gzip, PNG or TIFF, told apart by their first bytes. */
+export async function loadFrame(argument: FrameArgument, effects: FrameEffects = DISK): Promise<Frame> {
+  const bytes = await readBytes(argument.path, effects);
+  try {
+    return await decode(bytes, argument);
+  } catch (error) {
+    if (!(error instanceof RangeError && NO_MEMORY.test(error.message))) throw error;
+    throw new UserError(
+      `${argument.name}: its header promises more pixels than this machine has memory for`,
+      EXIT.unreadableInput,
+      { cause: error },
+    );
+  }
 }
 
 /** Largest Buffer that one read fills on every platform. */

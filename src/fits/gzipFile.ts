@@ -8,6 +8,8 @@ import { findEnd, latin1, MAX_CARDS } from './header.ts';
 /** Deflate packs no tighter: 258 bytes from 2 bits (RFC 1951). */
 const MAX_RATIO = 1032;
 const CHUNK = 1 << 18;
+/** As large as a file may be that is read without inflating. */
+const MAX_INFLATED = 2 ** 31;
 
 export const isGzip = (bytes: Uint8Array): boolean => bytes[0] === 0x1f && bytes[1] === 0x8b;
 
@@ -63,6 +65,8 @@ class FitsCollector {
       const end = nextOffset(hdu);
       if (end > MAX_RATIO * this.packedLength)
         throw damaged(this.name, `header promises ${end} bytes, more than ${this.packedLength} bytes of gzip can hold`);
+      if (end > MAX_INFLATED)
+        throw damaged(this.name, `header promises ${end} bytes, more than the ${MAX_INFLATED} that can be read`);
       this.hdus++;
       this.next = end;
       this.grow(end);

@@ -20,8 +20,8 @@ export interface ImageData extends PixelsAndMask {
   readonly notes: readonly string[];
 }
 
-/** No file that can be read here holds more: Node reads files up to 2 GiB, and compressed pixels are bounded by this alone. */
-const MAX_IMAGE_BYTES = 2 ** 32;
+/** No plain file that can be read here holds more (Node reads up to 2 GiB); compressed pixels may not either. */
+const MAX_IMAGE_BYTES = 2 ** 31;
 
 /** Width, height and planes of an HDU's image; null when it holds none. */
 export function imageShape(hdu: Hdu, name: string): ImageShape | null {

@@ -155,10 +155,13 @@ class TileReader {
   /** Big-endian values of a tile turned to native ones; their width follows from the length. */
   values(tile: Tile, raw: Uint8Array, asFloat: boolean, shuffle: boolean): StoredArray {
     const itemsize = raw.length / tile.values;
-    if (![1, 2, 4, 8].includes(itemsize) || (asFloat && itemsize * 8 !== -this.layout.bitpix))
+    const { bitpix } = this.layout;
+    // Writers store 16-bit pixels as 32-bit integers too; of 64-bit pixels, narrower values are another image's.
+    const exact = asFloat || bitpix === 64;
+    if (![1, 2, 4, 8].includes(itemsize) || (exact && itemsize * 8 !== Math.abs(bitpix)))
       throw this.wrong(
         tile,
-        `inflates to ${raw.length} bytes, which is no whole number type for its ${tile.values} pixels`,
+        `inflates to ${raw.length} bytes, which its ${tile.values} pixels of ${bitpix} bits (ZBITPIX) cannot be`,
       );
     const bytes = shuffle && itemsize > 1 ? unshuffled(raw, itemsize) : raw;
     return storedValues(bytes, 0, tile.values, asFloat ? this.layout.bitpix : 8 * itemsize);

@@ -270,6 +270,11 @@ const REFUSED: Refused[] = [
     says: /compressed tile 1 .*gzip data at byte \d+ are damaged or hold more than the tile's pixels/,
   },
   {
+    what: 'ZBITPIX 64 of tiles that hold 16-bit pixels',
+    bytes: () => replaced(tiled('GZIP_2'), 'ZBITPIX', 'ZBITPIX = 64'),
+    says: /compressed tile 1 .*inflates to 16 bytes, which its 8 pixels of 64 bits \(ZBITPIX\) cannot be/,
+  },
+  {
     what: 'a bomb in a gzip tile (Pillow, CVE-2026-40192): 60 KB that inflate to 64 MB',
     bytes: () => {
       const bomb = new Uint8Array(gzipSync(new Uint8Array(64 << 20)));
@@ -298,7 +303,7 @@ const REFUSED: Refused[] = [
     says: /gzip data at byte \d+ are damaged or hold more than the tile's pixels/,
   },
   {
-    what: 'a header that promises four gigapixels of ten compressed bytes',
+    what: 'a header that promises 1.6 gigapixels of ten compressed bytes',
     bytes: () => {
       const header = rawHeader([
         "XTENSION= 'BINTABLE'",
@@ -315,16 +320,25 @@ const REFUSED: Refused[] = [
         "ZCMPTYPE= 'RICE_1'",
         'ZBITPIX = 8',
         'ZNAXIS  = 2',
-        'ZNAXIS1 = 65536',
-        'ZNAXIS2 = 65536',
-        'ZTILE1  = 65536',
-        'ZTILE2  = 65536',
+        'ZNAXIS1 = 40000',
+        'ZNAXIS2 = 40000',
+        'ZTILE1  = 40000',
+        'ZTILE2  = 40000',
       ]);
       const table = new Uint8Array(18);
       new DataView(table.buffer).setInt32(0, 10);
       return join(encodeEmptyPrimary([]), header, padded(table));
     },
-    says: /header promises 4294967296 bytes of pixels, more than its 10 compressed bytes can hold/,
+    says: /header promises 1600000000 bytes of pixels, more than its 10 compressed bytes can hold/,
+  },
+  {
+    what: 'a compressed image larger than any that can be read',
+    bytes: () =>
+      ['ZNAXIS1 ', 'ZNAXIS2 ', 'ZTILE1  ', 'ZTILE2  '].reduce(
+        (bytes, keyword) => replaced(bytes, keyword.trimEnd(), `${keyword}= 40000`),
+        tiled(),
+      ),
+    says: /header at byte 2880 promises an image of 40000 x 40000 pixels, more than can be read/,
   },
   {
     what: 'descriptors that all point to the same bytes, to promise more',
@@ -345,15 +359,15 @@ const REFUSED: Refused[] = [
         "ZCMPTYPE= 'RICE_1'",
         'ZBITPIX = 8',
         'ZNAXIS  = 2',
-        'ZNAXIS1 = 4000000',
+        'ZNAXIS1 = 2000000',
         `ZNAXIS2 = ${rows}`,
-        'ZTILE1  = 4000000',
+        'ZTILE1  = 2000000',
       ]);
       const table = new Uint8Array(8 * rows + 10000);
       for (let row = 0; row < rows; row++) new DataView(table.buffer).setInt32(8 * row, 10000);
       return join(encodeEmptyPrimary([]), header, padded(table));
     },
-    says: /header promises 4000000000 bytes of pixels/,
+    says: /header promises 2000000000 bytes of pixels/,
   },
 ];
 
@@ -537,6 +551,14 @@ describe('.gz files', () => {
     expect(await inflate(gz(replaced(sound(), 'NAXIS2', 'NAXIS2  = 100000000')))).toMatch(
       /header promises 1600\d+ bytes, more than \d+ bytes of gzip can hold/,
     );
+  });
+
+  it('more than can be read is refused even where gzip could hold it', async () => {
+    const filler = noise(new Uint8Array(3 << 20), 0, 255);
+    const large = gz(join(replaced(sound(), 'NAXIS2', 'NAXIS2  = 180000000'), filler));
+    const before = process.memoryUsage().rss;
+    expect(await inflate(large)).toMatch(/header promises 2880\d+ bytes, more than the 2147483648 that can be read/);
+    expect(process.memoryUsage().rss - before).toBeLessThan(100e6);
   });
 
   it('a bomb of zeros, another file, a cut or a damaged stream are refused', async () => {

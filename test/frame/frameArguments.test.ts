@@ -67,6 +67,24 @@ describe('frame arguments (report-contract.md, Commands)', () => {
     expect((await loadFrame({ name: 'c', path: at('c.fits.gz') })).pixels.data).toEqual(IMAGE.pixels);
   });
 
+  it('a machine without memory for a frame says so', async () => {
+    const full = {
+      readFile: () => Promise.reject(new RangeError('unused')),
+      kindOf: () => Promise.resolve('file' as const),
+      listFolder: () => Promise.resolve([]),
+    };
+    const bytes = new Uint8Array(encodeFits({ ...IMAGE, pixels: Float64Array.from(IMAGE.pixels) }));
+    // A typed array that finds no memory, wherever it is asked for.
+    Object.defineProperty(bytes, 'buffer', {
+      get: () => {
+        throw new RangeError('Array buffer allocation failed');
+      },
+    });
+    const load = loadFrame({ name: 'b', path: 'b' }, { ...full, readFile: () => Promise.resolve(bytes) });
+    await expect(load).rejects.toThrow('b: its header promises more pixels than this machine has memory for');
+    await expect(load).rejects.toMatchObject({ exitCode: 3 });
+  });
+
   it('inputs are only read: bytes and times of the file stay as they were', async () => {
     const before = [readFileSync(at('b.fits')).toString('hex'), statSync(at('b.fits')).mtimeMs];
     await loadFrame({ name: 'b', path: at('b.fits') });
