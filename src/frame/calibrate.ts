@@ -13,24 +13,58 @@ const LEAST_FLAT = 0.1;
 const SAMPLE = 1 << 18;
 /** This many pixels at the very top of an integer frame are a saturated plateau, not chance. */
 const PLATEAU = 5;
+/** Beyond these a dark holds other warm pixels than the sub: 10 % of exposure; a dark current doubles in about 6 degrees C. */
+const EXPOSURE_SHARE = 0.1;
+const TEMPERATURE_C = 5;
+/** Gains differ by more than the digits headers drop. */
+const GAIN_SHARE = 0.01;
 
-/** Says what of camera, size, binning or mosaic differs; a master from another set-up spoils every pixel. */
-function requireMatch(frame: Frame, master: Frame, what: string): void {
-  const differ = (why: string): never => {
+type Differ = (why: string) => never;
+
+function differing(frame: Frame, master: Frame, what: string): Differ {
+  return (why) => {
     throw new UserError(`${what} ${master.name} does not fit ${frame.name}: ${why}`, EXIT.wrongUsage);
   };
+}
+
+/** A fact that both headers tell, where they do not agree. */
+function requireFact<T extends string | number>(
+  name: string,
+  [ours, theirs]: readonly [Told<T> | null, Told<T> | null],
+  differ: Differ,
+  agree: (ours: T, theirs: T) => boolean = (a, b) => a === b,
+  unit = '',
+): void {
+  if (ours !== null && theirs !== null && !agree(ours.value, theirs.value))
+    differ(`its ${name} is ${theirs.value}${unit}, the sub's ${ours.value}${unit}`);
+}
+
+/** Says what of camera, size, binning or mosaic differs; a master from another set-up spoils every pixel. */
+function requireMatch(frame: Frame, master: Frame, differ: Differ): void {
   if (frame.width !== master.width || frame.height !== master.height)
     differ(`it has ${master.width} x ${master.height} pixels, the sub ${frame.width} x ${frame.height}`);
-  const pairs: [string, Told<string | number> | null, Told<string | number> | null][] = [
-    ['camera', frame.facts.camera, master.facts.camera],
-    ['binning', frame.facts.binning, master.facts.binning],
-  ];
-  for (const [fact, ours, theirs] of pairs)
-    if (ours !== null && theirs !== null && ours.value !== theirs.value)
-      differ(`its ${fact} is ${theirs.value}, the sub's ${ours.value}`);
+  requireFact('camera', [frame.facts.camera, master.facts.camera], differ);
+  requireFact('binning', [frame.facts.binning, master.facts.binning], differ);
   const [sub, other] = [frame.mosaic, master.mosaic];
   if (sub !== null && other !== null && sub.fromData && other.fromData && sub.greenParity !== other.greenParity)
     differ('their colour mosaics do not begin with the same pixel');
+}
+
+/** A dark of another exposure, temperature or gain leaves warm pixels, or digs holes where the sub has none. */
+function requireDark({ facts }: Frame, dark: Frame, differ: Differ): void {
+  const within =
+    (share: number) =>
+    (a: number, b: number): boolean =>
+      Math.abs(a - b) <= share * Math.abs(a);
+  requireFact('exposure', [facts.exposureS, dark.facts.exposureS], differ, within(EXPOSURE_SHARE), ' s');
+  requireFact('gain', [facts.gainEPerAdu, dark.facts.gainEPerAdu], differ, within(GAIN_SHARE), ' e-/ADU');
+  requireFact(
+    'sensor temperature',
+    [facts.sensorTemperatureC, dark.facts.sensorTemperatureC],
+    differ,
+    (a, b) => Math.abs(a - b) <= TEMPERATURE_C,
+    ' C',
+  );
 }
 
 /** Median and robust sigma (1.4826 MAD) of up to SAMPLE evenly spread pixels; green ones only where a parity is given. */
@@ -98,9 +132,11 @@ function calibrated(
   };
 }
 
-/** The sub less its master dark; hot pixels of the dark are masked. Refuses a dark of another size, camera or binning. */
+/** The sub less its master dark; hot pixels of the dark are masked. Refuses a dark of another size, camera, binning, exposure, gain or temperature. */
 export function subtractDark(frame: Frame, dark: Frame): Frame {
-  requireMatch(frame, dark, 'the dark');
+  const differ = differing(frame, dark, 'the dark');
+  requireMatch(frame, dark, differ);
+  requireDark(frame, dark, differ);
   const bad = hotPixels(dark);
   const hot = bad.reduce((sum, each) => sum + each, 0);
   const [raw, zero] = [frame.pixels.data, dark.pixels.data];
@@ -112,22 +148,14 @@ export function subtractDark(frame: Frame, dark: Frame): Frame {
     data[i] = told !== null && saturation !== null && raw[i] >= told.value ? saturation.value : raw[i] - zero[i];
   }
   const notes = [`the dark ${dark.name} was taken off, ${hot} hot pixels are left out`];
-  const [ours, theirs] = [frame.facts.exposureS, dark.facts.exposureS];
-  if (ours !== null && theirs !== null && Math.abs(ours.value - theirs.value) > 0.05 * ours.value)
-    notes.push(
-      `the dark was exposed ${theirs.value} s, the sub ${ours.value} s: its warm pixels are not fully removed`,
-    );
-  const [warm, cold] = [frame.facts.sensorTemperatureC, dark.facts.sensorTemperatureC];
-  if (warm !== null && cold !== null && Math.abs(warm.value - cold.value) > 3)
-    notes.push(
-      `the dark was taken at ${cold.value} C, the sub at ${warm.value} C: its warm pixels are not fully removed`,
-    );
   return calibrated(frame, data, bad, saturation, notes);
 }
 
 /** The sub divided by its master flat (1 at the flat's median; of a mosaic, at its green median). */
 export function divideFlat(frame: Frame, flat: Frame): Frame {
-  requireMatch(frame, flat, 'the flat');
+  const differ = differing(frame, flat, 'the flat');
+  requireMatch(frame, flat, differ);
+  requireFact('filter', [frame.facts.filter, flat.facts.filter], differ, (a, b) => a.toLowerCase() === b.toLowerCase());
   const { median } = level(flat, frame.mosaic?.greenParity ?? null);
   if (!(median > 0))
     throw new UserError(`the flat ${flat.name} has a median of ${median}, expected light`, EXIT.wrongUsage);
