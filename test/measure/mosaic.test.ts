@@ -1,6 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { fitSpinFields } from '../../src/field/spinFields.ts';
-import type { Mosaic } from '../../src/frame/frame.ts';
+import { encodeFits } from '../../src/fits/encode.ts';
+import type { Frame, Mosaic, RowOrder } from '../../src/frame/frame.ts';
+import { frameFromFits } from '../../src/frame/fromFits.ts';
+import { rowFlippedPattern } from '../../src/frame/mosaic.ts';
 import { measureFrame } from '../../src/measure.ts';
 import { median } from '../../src/numeric/statistics.ts';
 import { drawSub } from '../support/draw.ts';
@@ -23,6 +26,21 @@ const PATTERNS: readonly Mosaic['pattern'][] = [
   ['G', 'B', 'R', 'G'],
 ];
 
+const ROW_ORDERS: readonly RowOrder[] = ['TOP-DOWN', 'BOTTOM-UP'];
+
+/** The sub as its camera would store it: BAYERPAT names the colours as the picture is shown. */
+function stored(sub: Frame, pattern: Mosaic['pattern'], rowOrder: RowOrder, toldOrder: boolean): Frame {
+  const shown = rowOrder === 'TOP-DOWN' ? pattern : rowFlippedPattern(pattern, sub.height);
+  const cards = [
+    { keyword: 'BAYERPAT', value: shown.join('') },
+    ...(toldOrder ? [{ keyword: 'ROWORDER', value: rowOrder }] : []),
+  ];
+  return frameFromFits(
+    encodeFits({ pixels: sub.pixels.data, width: sub.width, height: sub.height, cards }),
+    'colour.fits',
+  );
+}
+
 describe('a colour mosaic measured on its green pixels at their true places', () => {
   // The mono twin sees the same stars through the green pixels' own pass band.
   const mono = measureFrame(drawSub({ ...SUB, filter: 'mosaic-green' })).stars;
@@ -30,8 +48,15 @@ describe('a colour mosaic measured on its green pixels at their true places', ()
   const twinFwhm = median(mono.shapes.map((s) => s.fwhm));
 
   for (const pattern of PATTERNS)
-    it(`${pattern.join('')}: FWHM, elongation and coma are those of the mono twin within errors`, () => {
-      const { stars } = measureFrame(drawSub({ ...SUB, camera: { mosaic: pattern } }));
+    it(`${pattern.join('')}: FWHM, elongation and coma are those of the mono twin within errors, in both row orders`, () => {
+      const sub = drawSub({ ...SUB, camera: { mosaic: pattern } });
+      // Whatever the header says of the row order, the pixels show the same green sites, and these are measured.
+      const greens = ROW_ORDERS.flatMap((order) =>
+        [true, false].map((told) => stored(sub, pattern, order, told).mosaic),
+      );
+      const parity = pattern[0] === 'G' ? 0 : 1;
+      expect(greens).toEqual(Array.from({ length: 4 }, () => ({ greenParity: parity, fromData: true })));
+      const { stars } = measureFrame({ ...sub, mosaic: greens[0] ?? null });
       expect(stars.shapes.length).toBeGreaterThan(0.7 * mono.shapes.length);
       const fields = fitSpinFields(stars);
       const fwhm = median(stars.shapes.map((s) => s.fwhm));
