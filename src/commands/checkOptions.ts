@@ -81,8 +81,11 @@ export function addCheckOptions(command: Command): Command {
         'bottom-up',
       ]),
     )
-    .option('--dark <file>', 'master dark: taken off every sub, its hot pixels left out')
-    .option('--flat <file>', 'master flat: every sub is divided by it')
+    .option(
+      '--dark <file>',
+      'master dark of the same camera, exposure and temperature: taken off, its hot pixels left out',
+    )
+    .option('--flat <file>', 'master flat of the same camera and filter: every sub is divided by it')
     .option('--rig <name>', 'telescope and camera kept under this name')
     .option('--no-history', 'keep no record of this run')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')

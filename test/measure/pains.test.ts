@@ -18,7 +18,7 @@ function frameOf(data: Uint16Array | Float32Array, width: number, height: number
   return { ...sub, name: 'garbage.fits', width, height, pixels: ndarray(data, [height, width]) };
 }
 
-describe('"How do I get the FWHM of this image?" (photutils 1493, 440; sep 34)', () => {
+describe('pain 1: "How do I get the FWHM of this image?" (photutils 1493, 440; sep 34)', () => {
   it('one call gives FWHM, elongation and axis, each with its error, in every zone', () => {
     const report = recordOf([sub]);
     for (const zone of report.zones) {
@@ -30,7 +30,7 @@ describe('"How do I get the FWHM of this image?" (photutils 1493, 440; sep 34)',
   });
 });
 
-describe('FWHM changes with aperture radius and star brightness (photutils 1745)', () => {
+describe('pain 2: FWHM changes with aperture radius and star brightness (photutils 1745)', () => {
   const HALF = 24;
   const WIDTH = 2 * HALF + 1;
   const measured = (peak: number, guess: number, seed: number): number => {
@@ -71,7 +71,7 @@ describe('FWHM changes with aperture radius and star brightness (photutils 1745)
   });
 });
 
-describe('a bad frame loops nearly for ever (photutils 1775)', () => {
+describe('pain 3: a bad frame loops nearly for ever (photutils 1775)', () => {
   const random = seededRandom(3);
   const side = 1200;
   const cases: readonly (readonly [string, Frame])[] = [
@@ -112,14 +112,18 @@ describe('a bad frame loops nearly for ever (photutils 1775)', () => {
     ],
   ];
   for (const [name, frame] of cases)
-    it(`${name}: answered in seconds, with nothing to move`, () => {
+    it(`${name}: answered within two seconds of work, with nothing to move`, () => {
+      const before = process.cpuUsage();
       const report = recordOf([frame]);
+      const { user, system } = process.cpuUsage(before);
+      // Work of this process, so that a busy machine does not fail the test.
+      expect((user + system) / 1e6).toBeLessThan(2);
       expect(report.verdict).toBe('inconclusive');
       expect(report.findings.every((f) => f.status !== 'fault')).toBe(true);
-    }, 5000);
+    });
 });
 
-describe('the brightest or odd-shaped stars vanish without a word (photutils 1612, 619, 1977, 1243)', () => {
+describe('pain 4: the brightest or odd-shaped stars vanish without a word (photutils 1612, 619, 1977, 1243)', () => {
   it('every candidate is used or counted by a reason with a sentence of its own', () => {
     const { stars, found, leftOut } = measureFrame(sub);
     const counted = Object.values(leftOut).reduce((sum, n) => sum + n, 0);
@@ -129,7 +133,7 @@ describe('the brightest or odd-shaped stars vanish without a word (photutils 161
   });
 });
 
-describe('one saturated or crowded object aborts the frame (sep 33, 51)', () => {
+describe('pain 5: one saturated or crowded object aborts the frame (sep 33, 51)', () => {
   it('a frame with a huge saturated blob and a dense cluster is measured all the same', () => {
     const data = Uint16Array.from(sub.pixels.data as Uint16Array);
     const random = seededRandom(8);
@@ -143,7 +147,7 @@ describe('one saturated or crowded object aborts the frame (sep 33, 51)', () => 
   });
 });
 
-describe('uncertainties missing or garbage (photutils 1505)', () => {
+describe('pain 10: uncertainties missing or garbage (photutils 1505)', () => {
   it('every star carries positive, finite errors', () => {
     for (const s of measureFrame(sub).stars.shapes)
       for (const error of [s.positionError, s.fwhmError, s.eError, s.coma3.error, s.trefoil3.error, s.amplitudeError]) {
