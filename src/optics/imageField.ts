@@ -1,6 +1,15 @@
 import type { Complex } from './complex.ts';
 import { scale, subtract } from './complex.ts';
-import { blurRadiusUm, type Grid, gridFor, type ImageConditions, type Psf, starImage } from './psf.ts';
+import {
+  blurRadiusUm,
+  boxPxFor,
+  type Grid,
+  gridFor,
+  type ImageConditions,
+  type Psf,
+  QUICK_GRID,
+  starImage,
+} from './psf.ts';
 import type { OpticalState } from './state.ts';
 import { effectiveFocalRatio, type Telescope, umPerArcsec } from './telescope.ts';
 import { type Coefficients, centroidUm, wavefrontAt } from './wavefront.ts';
@@ -16,8 +25,8 @@ export interface ImageField {
   at(z: Complex, reachPx?: number): Psf;
   /** Where the image's origin stands, pixels from the star's ideal place: coma displaces the light. */
   placePx(z: Complex): Complex;
-  /** The image drawn for z itself, nothing blended: for few stars. */
-  exact(z: Complex): Psf;
+  /** The image drawn for z itself, nothing blended, its box `widen` (a power of two) times as wide: for few stars. */
+  exact(z: Complex, widen?: number): Psf;
   /** The drawn image of the node nearest to z. */
   nearest(z: Complex): Psf;
   forgetBelow(yMm: number): void;
@@ -95,35 +104,53 @@ export function imageField(
   const nodes = new Map<number, Psf>();
   const placeX = (x: number): number => ((x + hw) / (2 * hw)) * (nodesX - 1);
   const placeY = (y: number): number => ((y + hh) / (2 * hh)) * (nodesY - 1);
-  const exact = (z: Complex): Psf => starImage(telescope, wavefront(z), { ...conditions, field: z, grid });
+  const drawn = (z: Complex, own: Grid): Psf =>
+    starImage(telescope, wavefront(z), { ...conditions, field: z, grid: own });
+  const exact = (z: Complex, widen = 1): Psf => {
+    const own = grid.size <= QUICK_GRID ? grid : gridFor(telescope, wavefront(z), conditions, BOX_FWHM);
+    return drawn(z, { ...own, size: own.size * widen });
+  };
+  // All nodes share the sampling; where stars are small, a smaller box does.
+  const nodeGrid = (z: Complex): Grid => {
+    if (grid.size <= QUICK_GRID) return grid;
+    const boxPx = boxPxFor(telescope, wavefront(z), conditions, BOX_FWHM);
+    let size = QUICK_GRID;
+    while (size < grid.size && size / grid.oversample < boxPx) size *= 2;
+    return { size, oversample: grid.oversample };
+  };
   const node = (i: number, j: number): Psf => {
     const key = j * nodesX + i;
     const known = nodes.get(key);
     if (known) return known;
     const z = { x: -hw + (2 * hw * i) / (nodesX - 1), y: -hh + (2 * hh * j) / (nodesY - 1) };
-    const made = exact(z);
+    const made = drawn(z, nodeGrid(z));
     nodes.set(key, made);
     return made;
   };
 
   const at = (z: Complex, reachPx?: number): Psf => {
-    const { size, oversample } = grid;
-    const half = size / 2;
-    const reach = reachPx === undefined ? half : Math.min(half, Math.ceil((reachPx + 2) * oversample) + 4);
+    const { oversample } = grid;
     const column = cubicWeights(placeX(z.x), nodesX);
     const row = cubicWeights(placeY(z.y), nodesY);
-    const width = 2 * reach;
-    const image = new Float32Array(width * width);
+    const used: { weight: number; psf: Psf }[] = [];
     for (let j = 0; j < 4; j++) {
       for (let i = 0; i < 4; i++) {
         const weight = column.weights[i] * row.weights[j];
-        if (weight === 0) continue;
-        const from = node(column.first + i, row.first + j).image;
-        for (let y = 0; y < width; y++) {
-          const source = (y + half - reach) * size + half - reach;
-          const target = y * width;
-          for (let x = 0; x < width; x++) image[target + x] = image[target + x] + weight * from[source + x];
-        }
+        if (weight !== 0) used.push({ weight, psf: node(column.first + i, row.first + j) });
+      }
+    }
+    // Beyond the smallest box drawn there is nothing to blend.
+    const smallest = Math.min(...used.map(({ psf }) => psf.size)) / 2;
+    const reach = reachPx === undefined ? smallest : Math.min(smallest, Math.ceil((reachPx + 2) * oversample) + 4);
+    const width = 2 * reach;
+    const image = new Float32Array(width * width);
+    for (const { weight, psf } of used) {
+      const { size, image: from } = psf;
+      const skip = size / 2 - reach;
+      for (let y = 0; y < width; y++) {
+        const source = (y + skip) * size + skip;
+        const target = y * width;
+        for (let x = 0; x < width; x++) image[target + x] = image[target + x] + weight * from[source + x];
       }
     }
     return { size: width, oversample, pixelUm: conditions.pixelUm, image };

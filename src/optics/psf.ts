@@ -48,10 +48,17 @@ export interface Psf {
 export const DEFAULT_SAMPLES = 3;
 /** Points a pixel at least, so that sixth-order interpolation between them is good to 1e-4 of the peak at FWHM 1.5 px. */
 const MIN_OVERSAMPLE = 4;
+/** Points a pixel at least for stars so wide that a coarse grid serves, and what seeing may leave of folded light. */
+const MIN_COARSE_OVERSAMPLE = 3;
+const FOLDED_SHARE = 1e-3;
+/** Blur other than coma up to which that holds, in FWHM of seeing. */
+const COARSE_BLUR = 2;
 /** The image's periodic box spans at least so many FWHM of seeing, plus the geometric blur. */
 const BOX_FWHM = 8;
 const MIN_BOX_PX = 24;
 const MAX_GRID = 2048;
+/** Grids up to this are quick to transform; above it a coarser sampling is tried first. */
+export const QUICK_GRID = 256;
 
 interface Workspace {
   readonly fft: Fft2d;
@@ -95,6 +102,20 @@ function lightsOf(conditions: ImageConditions): readonly WavelengthSample[] {
   return conditions.lights ?? wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES);
 }
 
+/** Width of the box that holds a star's image, pixels. */
+export function boxPxFor(telescope: Telescope, w: Coefficients, conditions: ImageConditions, boxFwhm: number): number {
+  const focalRatio = effectiveFocalRatio(telescope);
+  const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
+  const airyUm = 2.44 * lightsOf(conditions)[0].um * focalRatio;
+  const boxUm =
+    boxFwhm * Math.hypot(seeingUm, airyUm, conditions.pixelUm) +
+    2.1 *
+      (blurRadiusUm(w, focalRatio) +
+        (conditions.recentred === true ? 0 : length(centroidUm(telescope, w))) +
+        smearRadiusUm(conditions.smear ?? STEADY));
+  return Math.max(MIN_BOX_PX, boxUm / conditions.pixelUm);
+}
+
 /** Smallest grid that neither aliases the diffraction at the shortest wavelength nor wraps the image round. */
 export function gridFor(telescope: Telescope, w: Coefficients, conditions: ImageConditions, boxFwhm = BOX_FWHM): Grid {
   const focalRatio = effectiveFocalRatio(telescope);
@@ -103,18 +124,26 @@ export function gridFor(telescope: Telescope, w: Coefficients, conditions: Image
   // Diffraction is sampled at lambda N / 2, or a little coarser where seeing wipes out its finest part anyway.
   const finest = (seeingUm >= 2 * shortest * focalRatio ? 0.6 : 0.5) * shortest * focalRatio;
   const oversample = Math.max(MIN_OVERSAMPLE, Math.ceil(conditions.pixelUm / finest));
-  const airyUm = 2.44 * shortest * focalRatio;
-  const boxUm = Math.max(
-    MIN_BOX_PX * conditions.pixelUm,
-    boxFwhm * Math.hypot(seeingUm, airyUm, conditions.pixelUm) +
-      2.1 *
-        (blurRadiusUm(w, focalRatio) +
-          (conditions.recentred === true ? 0 : length(centroidUm(telescope, w))) +
-          smearRadiusUm(conditions.smear ?? STEADY)),
-  );
-  let size = 64;
-  while ((size * conditions.pixelUm) / oversample < boxUm && size < MAX_GRID) size *= 2;
+  const boxPx = boxPxFor(telescope, w, conditions, boxFwhm);
+  const size = sizeFor(boxPx * oversample);
+  const withoutComa = blurRadiusUm({ ...w, c: ZERO }, focalRatio);
+  if (size <= QUICK_GRID || withoutComa > COARSE_BLUR * seeingUm) return { size, oversample };
+  // Stars with long tails need no fine points (discs have sharp rims, which do). Sampled at `step`, what lies beyond half of 1/step is folded onto the frequencies
+  // from 1/step - 1/(lambda N) up: harmless where seeing leaves nothing of those.
+  for (let coarse = MIN_COARSE_OVERSAMPLE; coarse < oversample; coarse++) {
+    const stepUm = conditions.pixelUm / coarse;
+    const foldedFrom = 1 / stepUm - 1 / (shortest * focalRatio);
+    const left = foldedFrom <= 0 ? 1 : kolmogorovTransfer(seeingUm, Math.min(foldedFrom, 0.5 / stepUm));
+    const coarseSize = sizeFor(boxPx * coarse);
+    if (left < FOLDED_SHARE && coarseSize < size) return { size: coarseSize, oversample: coarse };
+  }
   return { size, oversample };
+}
+
+function sizeFor(points: number): number {
+  let size = 64;
+  while (size < points && size < MAX_GRID) size *= 2;
+  return size;
 }
 
 const MASKS_KEPT = 16;
@@ -224,19 +253,20 @@ function diffraction(
 }
 
 interface Transfer {
-  readonly key: string;
   readonly re: Float64Array;
   readonly im: Float64Array | null;
 }
 
-let lastTransfer: Transfer | null = null;
+const TRANSFERS_KEPT = 4;
+const transfers = new Map<string, Transfer>();
 
-/** Seeing, pixel and smear on the grid's frequencies; the last one is kept since a frame's stars share it. */
+/** Seeing, pixel and smear on the grid's frequencies; the last few are kept since a frame's stars share them. */
 function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Grid): Transfer {
   const smear = conditions.smear ?? STEADY;
   const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
   const key = JSON.stringify([grid, conditions.pixelUm, seeingUm, smear]);
-  if (lastTransfer?.key === key) return lastTransfer;
+  const known = transfers.get(key);
+  if (known) return known;
   const { size, oversample } = grid;
   const moving = Object.keys(STEADY).some((name) => {
     const part = smear[name as keyof Smear];
@@ -262,8 +292,11 @@ function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Gri
       im[j * size + i] = round * moved.y;
     }
   }
-  lastTransfer = { key, re, im };
-  return lastTransfer;
+  const oldest = transfers.keys().next();
+  if (transfers.size >= TRANSFERS_KEPT && !oldest.done) transfers.delete(oldest.value);
+  const transfer = { re, im };
+  transfers.set(key, transfer);
+  return transfer;
 }
 
 /** Image of a star: diffraction at each wavelength, long-exposure seeing, smear, pixel integration. */

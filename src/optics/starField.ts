@@ -62,6 +62,9 @@ export interface DrawnFrame {
 
 /** A stamp ends where the star's light falls under this share of the sky's noise. */
 const STAMP_EDGE = 0.05;
+/** A star whose light at the rim of the usual box exceeds this share of the noise gets a box twice as wide. */
+const WIDE_EDGE = 0.5;
+const WIDEST_GRID = 512;
 const STAMP_SIZES = [6, 9, 13, 18, 25, 35, 50, 70, 100];
 /** Wavelengths across the band: at least so many, and neighbours no further apart than this share of the seeing. */
 const MIN_SAMPLES = 3;
@@ -81,25 +84,28 @@ function dispersedSamples(filter: FilterName, altitudeDeg: number, seeingArcsec:
   return Math.min(MAX_SAMPLES, Math.max(MIN_SAMPLES, wanted));
 }
 
-function halfSizeFor(psf: Psf, electrons: number, noiseE: number): number {
-  const largest = maxHalfSize(psf);
-  const middle = psf.size / 2;
-  for (const half of STAMP_SIZES) {
-    if (half >= largest) break;
-    const away = half * psf.oversample;
-    let edge = 0;
-    for (let i = -away; i <= away; i++) {
-      edge = Math.max(
-        edge,
-        psf.image[(middle - away) * psf.size + middle + i],
-        psf.image[(middle + away) * psf.size + middle + i],
-        psf.image[(middle + i) * psf.size + middle - away],
-        psf.image[(middle + i) * psf.size + middle + away],
-      );
-    }
-    if (edge * electrons < STAMP_EDGE * noiseE) return half;
+/** Largest light of a pixel on the rim of a stamp, as a share of the star's. */
+function rimOf(psf: Psf, half: number): number {
+  const { size, oversample, image } = psf;
+  const middle = size / 2;
+  const away = half * oversample;
+  let rim = 0;
+  for (let i = -away; i <= away; i++) {
+    rim = Math.max(
+      rim,
+      image[(middle - away) * size + middle + i],
+      image[(middle + away) * size + middle + i],
+      image[(middle + i) * size + middle - away],
+      image[(middle + i) * size + middle + away],
+    );
   }
-  return largest;
+  return rim;
+}
+
+/** Half width of the stamp of a star that is so many times as bright as the sky's noise. */
+function halfSizeFor(psf: Psf, brightness: number): number {
+  const largest = maxHalfSize(psf);
+  return STAMP_SIZES.find((half) => half < largest && rimOf(psf, half) * brightness < STAMP_EDGE) ?? largest;
 }
 
 /** Adds the stars as one filter sees them; with a mosaic, to the pixels of one colour only. */
@@ -132,12 +138,18 @@ function addStars(
   const few = stars.length <= field.nodesX * field.nodesY;
   for (const star of inOrder) {
     const z = fieldAt(camera, star.x, star.y);
-    const own = few ? field.exact(z) : null;
-    const half = halfSizeFor(own ?? field.nearest(z), star.electrons, noiseE);
+    const brightness = star.electrons / noiseE;
+    let own = few ? field.exact(z) : null;
+    const near = own ?? field.nearest(z);
+    // Of a very bright star the spikes and wings are drawn in a wider box.
+    if (rimOf(near, maxHalfSize(near)) * brightness > WIDE_EDGE && near.size < WIDEST_GRID) own = field.exact(z, 2);
+    const wanted = halfSizeFor(own ?? near, brightness);
+    const psf = own ?? field.at(z, wanted + 1);
+    const half = Math.min(wanted, maxHalfSize(psf));
     const place = field.placePx(z);
     const column = Math.round(star.x + place.x);
     const row = Math.round(star.y + place.y);
-    const stamp = stampAt(own ?? field.at(z, half + 1), star.x + place.x - column, star.y + place.y - row, half);
+    const stamp = stampAt(psf, star.x + place.x - column, star.y + place.y - row, half);
     field.forgetBelow(z.y);
     const electrons = star.electrons * (colour === null ? 1 : MOSAIC_RESPONSE[colour.name]);
     const width = 2 * half + 1;
