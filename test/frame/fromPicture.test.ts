@@ -1,5 +1,7 @@
+import fc from 'fast-check';
 import sharp, { type Sharp } from 'sharp';
 import { describe, expect, it } from 'vitest';
+import { UserError } from '../../src/errors.ts';
 import { frameFromPicture, pictureKind } from '../../src/frame/fromPicture.ts';
 import { noise } from '../fits/samplePixels.ts';
 
@@ -84,6 +86,37 @@ describe('PNG and TIFF frames', () => {
       await expect(read(bytes.subarray(0, 12))).rejects.toMatchObject({ exitCode: 3 });
     }
   });
+
+  it('600 damaged pictures are read whole or refused in words: no other exception', async () => {
+    const small = sharp(FULL.slice(0, 48 * 64), { raw: { width: 64, height: 48, channels: 1 } });
+    const grey = small.toColourspace('grey16');
+    const seeds = [
+      await grey.clone().png().toBuffer(),
+      await grey.clone().tiff({ compression: 'none' }).toBuffer(),
+      await grey.clone().tiff({ compression: 'lzw' }).toBuffer(),
+      await grey.clone().tiff({ compression: 'deflate' }).toBuffer(),
+    ];
+    const place = fc.oneof(fc.nat(200), fc.nat(20_000));
+    const damage = fc.array(fc.tuple(place, fc.nat(255)), { minLength: 1, maxLength: 3 });
+    let refused = 0;
+    await fc.assert(
+      fc.asyncProperty(fc.constantFrom(...seeds), damage, async (seed, changes) => {
+        const bytes = Uint8Array.from(seed);
+        for (const [at, value] of changes) bytes[at % bytes.length] = value;
+        const kind = pictureKind(bytes);
+        if (kind === null) return;
+        try {
+          const frame = await frameFromPicture(bytes, 'bad', kind);
+          expect(frame.pixels.data.length).toBe(frame.width * frame.height);
+        } catch (error) {
+          if (!(error instanceof UserError)) throw error;
+          refused++;
+        }
+      }),
+      { numRuns: 600, seed: 20261125 },
+    );
+    expect(refused).toBeGreaterThan(60);
+  }, 60_000);
 });
 
 /** One strip, no compression: TIFF 6.0, section 2; float samples by section 19; the profile by the ICC's tag 34675. */
