@@ -48,9 +48,13 @@ export const FAULT_SIGMAS = 5;
 /** Below this many sigma nothing is claimed: an upper limit, no direction. */
 export const DETECT_SIGMAS = 3;
 
-/** Status of an amount against its tolerance: errors wider than the tolerance cannot tell. */
+/**
+ * Status of an amount against its tolerance: errors wider than the tolerance cannot tell, and an amount beyond it that is not
+ * yet sure is neither a fault nor within.
+ */
 export function statusOf(amount: number, error: number, significance: number, tolerance: number): Status {
   if (significance >= FAULT_SIGMAS && amount > tolerance) return 'fault';
+  if (amount > tolerance) return 'not-measurable';
   if (amount + 2 * error > tolerance && error > 0.5 * tolerance) return 'not-measurable';
   if (significance >= DETECT_SIGMAS) return 'within-tolerance';
   return 'not-detected';

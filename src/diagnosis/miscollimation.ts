@@ -37,10 +37,7 @@ export function miscollimation(
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
   const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
-  const status =
-    response === null || hidden
-      ? 'not-measurable'
-      : statusOf(um, um === 0 ? error : (error * um) / Math.max(um, error), significance, COMA_TOLERANCE_UM);
+  const status = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, COMA_TOLERANCE_UM);
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
   const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);

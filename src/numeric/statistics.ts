@@ -55,18 +55,6 @@ export function robustSigma(values: ArrayLike<number>, centre = median(values)):
   return MAD_TO_SIGMA * median(Float64Array.from(values, (v) => Math.abs(v - centre)));
 }
 
-/** Weighted mean and its error from the given 1-sigma errors. */
-export function weightedMean(values: readonly number[], errors: readonly number[]): { value: number; error: number } {
-  let sum = 0;
-  let weights = 0;
-  values.forEach((value, i) => {
-    const w = 1 / errors[i] ** 2;
-    sum += w * value;
-    weights += w;
-  });
-  return { value: sum / weights, error: 1 / Math.sqrt(weights) };
-}
-
 /** Index of the first element of an ascending array that is >= value. */
 function lowerBound(sorted: ArrayLike<number>, value: number, length: number): number {
   let low = 0;

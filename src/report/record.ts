@@ -142,20 +142,6 @@ const starShift = z.object({
 
 export type StarShift = z.infer<typeof starShift>;
 
-/** Causes known today; a later version may name more, so the record takes any name. */
-export const CAUSES = [
-  'miscollimation',
-  'sensor-tilt',
-  'corrector-spacing',
-  'pinched-optics',
-  'astigmatism',
-  'tracking',
-  'dispersion',
-  'defocus',
-] as const;
-
-export type Cause = (typeof CAUSES)[number];
-
 const status = z.enum(['fault', 'within-tolerance', 'not-detected', 'not-measurable']);
 
 export type FindingStatus = z.infer<typeof status>;
