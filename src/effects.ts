@@ -1,6 +1,8 @@
 import { createHash } from 'node:crypto';
 import { mkdir, rename, rm, writeFile } from 'node:fs/promises';
 import { DISK, type FrameEffects } from './commands/frames.ts';
+import { type OpenDatabase, openDatabase } from './history/driver.ts';
+import { type Places, userPlaces } from './history/place.ts';
 
 /** Everything a command needs of the outside world; tests put their own in its place. */
 export interface Effects extends FrameEffects {
@@ -21,6 +23,10 @@ export interface Effects extends FrameEffects {
   readonly errIsTerminal: boolean;
   /** Columns of the terminal, where there is one. */
   readonly columns: number | undefined;
+  /** An SQLite database; throws NoDriver where this Node has none. */
+  readonly openDatabase: OpenDatabase;
+  /** Where the user's data and settings live. */
+  readonly places: Places;
   readonly env: Readonly<Record<string, string | undefined>>;
   /** Unique to this process, for temporary names. */
   readonly processId: number;
@@ -60,6 +66,8 @@ export function realEffects(): Effects {
     outIsTerminal: process.stdout.isTTY,
     errIsTerminal: process.stderr.isTTY,
     columns: process.stdout.columns,
+    openDatabase,
+    places: userPlaces(),
     env: process.env,
     processId: process.pid,
     interrupted: () => stop,

@@ -17,6 +17,7 @@ import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
 import { type FrameArgument, loadFrame, resolveFrameArguments } from './frames.ts';
+import { keepInHistory } from './keepInHistory.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
 
@@ -72,6 +73,8 @@ export async function check(
     effects.out(renderText(report, { width, colour: wantsColour(effects) }));
     effects.out(`Report    ${printable(folder)}\n`);
   }
+  const kept = options.history === false ? null : await keepInHistory(report, options.history, effects);
+  if (kept !== null && options.json !== true) effects.out(`History   ${kept}\n`);
   return EXIT.measured;
 }
 

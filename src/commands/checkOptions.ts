@@ -7,8 +7,8 @@ export interface CheckOptions extends MeasureSettings {
   readonly out?: string;
   readonly json?: boolean;
   readonly rig?: string;
-  /** False for --no-history. */
-  readonly history?: boolean;
+  /** A file of the user's own, or false for --no-history. */
+  readonly history?: string | false;
   readonly quick?: boolean;
   /** Fit Moffat profiles to the brightest stars as well. */
   readonly moffat?: boolean;
@@ -28,7 +28,7 @@ interface RawOptions {
   readonly corrector?: 'none' | number;
   readonly rowOrder?: 'top-down' | 'bottom-up';
   readonly rig?: string;
-  readonly history: boolean;
+  readonly history?: string | false;
   readonly quick?: boolean;
   readonly moffat?: boolean;
   readonly dark?: string;
@@ -87,6 +87,7 @@ export function addCheckOptions(command: Command): Command {
     )
     .option('--flat <file>', 'master flat of the same camera and filter: every sub is divided by it')
     .option('--rig <name>', 'telescope and camera kept under this name')
+    .option('--history <file>', 'keep this run in a history of your own (default: the one in your data folder)')
     .option('--no-history', 'keep no record of this run')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--quick', 'the fast estimate only');
@@ -94,7 +95,7 @@ export function addCheckOptions(command: Command): Command {
 
 export function checkOptionsFrom(raw: RawOptions): CheckOptions {
   return {
-    history: raw.history,
+    ...(raw.history !== undefined && { history: raw.history }),
     ...(raw.out !== undefined && { out: raw.out }),
     ...(raw.json !== undefined && { json: raw.json }),
     ...(raw.rig !== undefined && { rig: raw.rig }),
@@ -115,7 +116,6 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
 export function notYetNotes(options: CheckOptions): string[] {
   return [
     options.rig === undefined ? '' : `--rig ${options.rig}: no rigs are kept yet; headers and options are used.`,
-    options.history === false ? '--no-history: no history is kept yet, so there is nothing to leave out.' : '',
     options.quick === true ? '--quick: there is only the fast estimate yet, so it changes nothing.' : '',
   ].filter((note) => note !== '');
 }

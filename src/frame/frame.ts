@@ -50,7 +50,10 @@ export interface FrameFacts {
   readonly focusPosition: Told<number> | null;
   readonly focusStepUm: Told<number> | null;
   /** Degrees Celsius. */
+  /** At the focuser: follows the tube. */
   readonly focusTemperatureC: Told<number> | null;
+  /** Of the air. */
+  readonly ambientTemperatureC: Told<number> | null;
   readonly sensorTemperatureC: Told<number> | null;
   /** Degrees above the horizon. */
   readonly altitudeDeg: Told<number> | null;

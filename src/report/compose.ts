@@ -6,7 +6,7 @@ import { driftLength, smearOfFrames } from '../diagnosis/motionFindings.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
-import type { Frame } from '../frame/frame.ts';
+import type { Frame, FrameFacts } from '../frame/frame.ts';
 import type { FrameMeasurement, Measurement } from '../measure.ts';
 import { median } from '../numeric/statistics.ts';
 import { elongationOf } from '../shapes/shape.ts';
@@ -25,6 +25,8 @@ export interface ReportContext {
   /** Inputs that could not be used, with the reason. */
   readonly rejected?: readonly { readonly file: string; readonly why: string }[];
   readonly settings?: Report['settings'];
+  readonly rig?: string | null;
+  readonly cameraAngle?: Report['cameraAngle'];
   readonly notes?: readonly string[];
 }
 
@@ -48,6 +50,7 @@ export function composeReport(measurement: Measurement, context: ReportContext):
       ...measurement.frames.map((frame, i) => frameRecord(frame, context.frames[i], context.sha256?.[i] ?? null)),
       ...(context.rejected ?? []).map(rejectedRecord),
     ],
+    rig: context.rig ?? null,
     scale: {
       pixelUm: setup.pixelUm.value,
       focalLengthMm: setup.focalLengthMm.value,
@@ -63,6 +66,7 @@ export function composeReport(measurement: Measurement, context: ReportContext):
         corrector: setup.corrector.from,
       },
     },
+    cameraAngle: context.cameraAngle ?? null,
     orientation: { rowOrder: orientation.rowOrder, assumed: orientation.assumed },
     zones,
     field: fieldRecord(measurement, screen),
@@ -92,6 +96,11 @@ function frameRecord(measured: FrameMeasurement, frame: Frame | undefined, sha25
     camera: facts?.camera?.value ?? null,
     focusPosition: facts?.focusPosition?.value ?? null,
     altitudeDeg: facts?.altitudeDeg?.value ?? null,
+    telescope: facts?.telescope?.value ?? null,
+    azimuthDeg: facts?.azimuthDeg?.value ?? null,
+    pierSide: facts?.pierSide?.value ?? null,
+    ...temperatureOf(facts),
+    rotatorDeg: facts?.rotatorDeg?.value ?? null,
     sha256,
     moffat:
       measured.moffat === null
@@ -99,6 +108,14 @@ function frameRecord(measured: FrameMeasurement, frame: Frame | undefined, sha25
         : { stars: measured.moffat.stars, beta: measured.moffat.beta, fwhmPx: measured.moffat.fwhm },
     notes: [...(frame?.notes ?? [])],
   };
+}
+
+/** The air's, or else the focuser's, which follows the tube; a cooled sensor tells nothing of either. */
+function temperatureOf(facts: FrameFacts | undefined): Pick<FrameRecord, 'temperatureC' | 'temperatureFrom'> {
+  const ambient = facts?.ambientTemperatureC?.value;
+  if (ambient !== undefined) return { temperatureC: ambient, temperatureFrom: 'ambient' };
+  const focuser = facts?.focusTemperatureC?.value;
+  return { temperatureC: focuser ?? null, temperatureFrom: focuser === undefined ? null : 'focuser' };
 }
 
 function rejectedRecord(rejected: { readonly file: string; readonly why: string }): FrameRecord {
@@ -119,6 +136,12 @@ function rejectedRecord(rejected: { readonly file: string; readonly why: string 
     camera: null,
     focusPosition: null,
     altitudeDeg: null,
+    telescope: null,
+    azimuthDeg: null,
+    pierSide: null,
+    temperatureC: null,
+    temperatureFrom: null,
+    rotatorDeg: null,
     sha256: null,
     moffat: null,
     notes: [],

@@ -38,6 +38,16 @@ const frameRecord = z.object({
   camera: z.string().nullable().default(null),
   focusPosition: z.number().nullable().default(null).describe('focuser position, steps'),
   altitudeDeg: z.number().nullable().default(null).describe('above the horizon'),
+  telescope: z.string().nullable().default(null),
+  azimuthDeg: z.number().nullable().default(null).describe('from north over east'),
+  pierSide: z.enum(['east', 'west']).nullable().default(null),
+  temperatureC: z
+    .number()
+    .nullable()
+    .default(null)
+    .describe('of the air, or else of the focuser; never the cooled sensor'),
+  temperatureFrom: z.enum(['ambient', 'focuser']).nullable().default(null),
+  rotatorDeg: z.number().nullable().default(null).describe('as the header tells it, whatever its zero and sense'),
   sha256: z.string().nullable().default(null).describe('of the file, hexadecimal'),
   moffat: z
     .object({ stars: count, beta: measured, fwhmPx: measured })
@@ -165,6 +175,15 @@ const finding = z.object({
   advice: z.string(),
 });
 
+const cameraAngle = z
+  .object({
+    deg: z.number().describe('direction on the screen of a mark fixed to the tube'),
+    errorDeg: error,
+    from: z.enum(['rig', 'header', 'spikes']),
+    moduloDeg: z.number().positive().describe('turn after which it repeats: 90 for the spikes of four vanes'),
+  })
+  .describe("a direction in the tube's frame is the direction on the screen less deg");
+
 const verdict = z.enum(['good', 'adjust', 'inconclusive']);
 
 export type Verdict = z.infer<typeof verdict>;
@@ -178,7 +197,9 @@ export const reportSchema = z.object({
   headline: z.string().min(1),
   needs: z.string().nullable(),
   frames: z.array(frameRecord).min(1),
+  rig: z.string().nullable().default(null).describe('name of the telescope and camera kept by the rig command'),
   scale,
+  cameraAngle: cameraAngle.nullable().default(null),
   orientation: z.object({ rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP']), assumed: z.boolean() }),
   zones: z.array(zone).length(9).describe('row by row from the top left of the screen'),
   field,

@@ -83,6 +83,7 @@ export function drawSubWithTruth(options: SubOptions = {}): { frame: Frame; draw
     focusPosition: null,
     focusStepUm: null,
     focusTemperatureC: null,
+    ambientTemperatureC: null,
     sensorTemperatureC: null,
     altitudeDeg: scene.atmosphere === null ? null : told(scene.atmosphere.altitudeDeg, 'CENTALT'),
     azimuthDeg: null,

@@ -55,6 +55,12 @@ const frame = (file: string, second: number): Report['frames'][number] => ({
   focusPosition: 12840,
   altitudeDeg: 64.2,
   moffat: null,
+  telescope: 'Invented 8',
+  azimuthDeg: 152.5,
+  pierSide: 'west',
+  temperatureC: 4.5,
+  temperatureFrom: 'ambient',
+  rotatorDeg: null,
   sha256: 'ab'.repeat(32),
   notes: [],
 });
@@ -69,6 +75,8 @@ const GOOD: Report = {
     'The telescope is collimated: coma and sensor tilt are within tolerance, and the seeing sets the star size.',
   needs: null,
   frames: [frame('night/light-0001.fits', 0), frame('night/light-0002.fits', 2), frame('night/light-0003.fits', 4)],
+  rig: null,
+  cameraAngle: null,
   scale: {
     pixelUm: 3.76,
     focalLengthMm: 800,

@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { resolve } from 'node:path';
 import type { Effects } from '../../src/effects.ts';
+import { type Database, openDatabase } from '../../src/history/driver.ts';
 
 /** A world in memory: files by their full path, a clock that stands still, and what was written to the two outputs. */
 export interface MemoryWorld {
@@ -20,6 +21,7 @@ export function memoryWorld(
   changes: Partial<Effects> = {},
 ): MemoryWorld {
   const files = new Map(Object.entries(given).map(([path, content]) => [resolve(path), content]));
+  const databases = new Map<string, Database>();
   const folders = new Set<string>([resolve('.')]);
   const below = (path: string): string[] => [...files.keys(), ...folders].filter((name) => name.startsWith(`${path}/`));
   const fail = (code: string): never => {
@@ -95,6 +97,8 @@ export function memoryWorld(
       outIsTerminal: false,
       errIsTerminal: false,
       columns: undefined,
+      openDatabase: (path) => openInMemory(path, databases),
+      places: { data: resolve('data'), config: resolve('config') },
       env: {},
       processId: 4711,
       interrupted: () => world.interrupted,
@@ -103,4 +107,13 @@ export function memoryWorld(
     },
   };
   return world;
+}
+
+/** One database in memory for each path, which outlives being closed, as a file does. */
+async function openInMemory(path: string, databases: Map<string, Database>): Promise<Database> {
+  if (path === ':memory:') return await openDatabase(path);
+  const full = resolve(path);
+  const database = databases.get(full) ?? { ...(await openDatabase(':memory:')), close: () => undefined };
+  databases.set(full, database);
+  return database;
 }
