@@ -21,7 +21,8 @@ function run(command: string): { status: number | null; stdout: string; stderr: 
   delete env['FORCE_COLOR'];
   const result = spawnSync(process.execPath, [CLI, ...command.split(' ')], {
     cwd: folder,
-    env: { ...env, NO_COLOR: '1' },
+    // Rigs and history of the examples stay in their folder, whoever runs the tests.
+    env: { ...env, NO_COLOR: '1', HOME: folder, XDG_CONFIG_HOME: folder, XDG_DATA_HOME: folder },
     encoding: 'utf8',
     maxBuffer: 1 << 26,
   });

@@ -6,7 +6,7 @@ import { EXAMPLE_REPORTS } from '../support/exampleReport.ts';
 const base = EXAMPLE_REPORTS.tilted;
 const withFrames = (...changes: Partial<FrameRecord>[]): Report => ({
   ...base,
-  frames: changes.map((change) => ({ ...(base.frames[0] as FrameRecord), ...change })),
+  frames: changes.map((change) => ({ ...base.frames[0], ...change })),
 });
 
 it('the time is the middle of the subs: DATE-OBS is the start of exposure in UTC (FITS 4.0, table 22)', () => {
