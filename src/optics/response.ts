@@ -1,7 +1,20 @@
 import { invertSymmetric, multiply } from '../numeric/linear.ts';
 import { type Random, seededRandom } from '../numeric/random.ts';
-import { add, type Complex, length, polar, scale, subtract, ZERO } from './complex.ts';
+import { type Complex, length, polar, subtract } from './complex.ts';
 import { type ImageConditions, type Psf, starImage } from './psf.ts';
+import {
+  DEFOCUS_NODES,
+  evaluate,
+  type FactorTable,
+  factorTable,
+  type NodeWeights,
+  newPowers,
+  SEEING_NODES,
+  SLOPE_PARAMETERS,
+  type SlopeParameter,
+  setNodeWeights,
+  setPowers,
+} from './spinSums.ts';
 import { SPIN_TERMS, type Spin, type SpinTerm } from './spinTerms.ts';
 import type { Telescope } from './telescope.ts';
 import { type Coefficients, toDefocus } from './wavefront.ts';
@@ -35,10 +48,17 @@ export interface ShapeErrors {
   readonly trefoil3: number;
 }
 
+export interface ShapeWithSlopes {
+  readonly shape: StarShape;
+  readonly slopes: Readonly<Record<SlopeParameter, StarShape>>;
+}
+
 /** Shape at given seeing and wavefront, by interpolation; `s` of the wavefront is not in the table. */
 export interface ResponseTable {
   readonly range: ResponseRange;
   at(seeingArcsec: number, w: Coefficients): StarShape;
+  /** The same with its derivatives by each coefficient (per um) and by seeing (per arcsecond). */
+  slopesAt(seeingArcsec: number, w: Coefficients): ShapeWithSlopes;
   /** Against stars drawn at places the table was not made from: root mean square and worst (sigma2 as a share). */
   readonly rms: ShapeErrors;
   readonly worst: ShapeErrors;
@@ -46,8 +66,6 @@ export interface ResponseTable {
   readonly drawn: number;
 }
 
-const SEEING_NODES = 3;
-const DEFOCUS_NODES = 8;
 /** Stars drawn at each node: three times the unknowns of the richest spin, counting both components. */
 const DRAWS = 36;
 const CHECKS = 48;
@@ -91,19 +109,6 @@ function solveTerms(draws: readonly Draw[], name: Named, terms: readonly SpinTer
   const inverse = invertSymmetric(normal, n);
   if (inverse === null) throw new RangeError(`the response of ${name} is not determined by the drawn stars`);
   return multiply(inverse, right, n);
-}
-
-function lagrange(nodes: readonly number[], x: number): number[] {
-  return nodes.map((node, k) =>
-    nodes.reduce((product, other, m) => (m === k ? product : (product * (x - other)) / (node - other)), 1),
-  );
-}
-
-/** Four nodes about |d| of an even grid from 0, the far side of focus mirrored: (node index, mirrored, weight). */
-function defocusWeights(place: number, count: number): { index: number; mirrored: boolean; weight: number }[] {
-  const first = Math.min(count - 4, Math.floor(place) - 1);
-  const nodes = [0, 1, 2, 3].map((k) => first + k);
-  return lagrange(nodes, place).map((weight, k) => ({ index: Math.abs(nodes[k]), mirrored: nodes[k] < 0, weight }));
 }
 
 /**
@@ -157,29 +162,42 @@ export function responseTable(
     }),
   );
 
-  const quantity = (name: Named, seeingArcsec: number, w: Coefficients): Complex => {
-    const bySeeing = lagrange(seeings, seeingArcsec);
-    const byDefocus = defocusWeights(Math.abs(w.d) / step, DEFOCUS_NODES);
-    const side = w.d < 0 ? -1 : 1;
-    let sum = ZERO;
-    SPIN_TERMS[SPIN_OF[name]].forEach((term, i) => {
-      let factor = 0;
-      for (let s = 0; s < SEEING_NODES; s++) {
-        for (const node of byDefocus) {
-          const sign = term.odd && node.mirrored ? -1 : 1;
-          factor += bySeeing[s] * node.weight * sign * factors[s][node.index][name][i];
-        }
-      }
-      sum = add(sum, scale(term.value(w), term.odd ? side * factor : factor));
-    });
-    return sum;
+  const tables = Object.fromEntries(
+    NAMES.map((name) => [name, factorTable(SPIN_OF[name], (i, j) => factors[i][j][name])]),
+  ) as Record<Named, FactorTable>;
+  const weights: NodeWeights = {
+    value: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
+    bySeeing: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
+    byDefocus: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
+    odd: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
+    oddBySeeing: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
+    oddByDefocus: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
   };
-  const at = (seeingArcsec: number, w: Coefficients): StarShape => ({
-    sigma2: quantity('sigma2', seeingArcsec, w).x,
-    e: quantity('e', seeingArcsec, w),
-    coma3: quantity('coma3', seeingArcsec, w),
-    trefoil3: quantity('trefoil3', seeingArcsec, w),
-  });
+  const powers = newPowers();
+  const slopesAt = (seeingArcsec: number, w: Coefficients): ShapeWithSlopes => {
+    setNodeWeights(weights, seeings, seeingArcsec, w.d, step);
+    setPowers(powers, w);
+    const found = {
+      sigma2: evaluate(tables.sigma2, weights, powers),
+      e: evaluate(tables.e, weights, powers),
+      coma3: evaluate(tables.coma3, weights, powers),
+      trefoil3: evaluate(tables.trefoil3, weights, powers),
+    };
+    const pick = (parameter: SlopeParameter | 'shape'): StarShape => ({
+      sigma2: found.sigma2[parameter].x,
+      e: found.e[parameter],
+      coma3: found.coma3[parameter],
+      trefoil3: found.trefoil3[parameter],
+    });
+    return {
+      shape: pick('shape'),
+      slopes: Object.fromEntries(SLOPE_PARAMETERS.map((parameter) => [parameter, pick(parameter)])) as Record<
+        SlopeParameter,
+        StarShape
+      >,
+    };
+  };
+  const at = (seeingArcsec: number, w: Coefficients): StarShape => slopesAt(seeingArcsec, w).shape;
 
   const square: Record<Named, number> = { sigma2: 0, e: 0, coma3: 0, trefoil3: 0 };
   const worst: Record<Named, number> = { sigma2: 0, e: 0, coma3: 0, trefoil3: 0 };
@@ -202,60 +220,9 @@ export function responseTable(
   return {
     range,
     at,
+    slopesAt,
     rms: { sigma2: rms('sigma2'), e: rms('e'), coma3: rms('coma3'), trefoil3: rms('trefoil3') },
     worst,
     drawn,
-  };
-}
-
-/** The real parameters of a star's wavefront that slopes are taken by. */
-export const SLOPE_PARAMETERS = ['d', 'ax', 'ay', 'cx', 'cy', 'tx', 'ty', 'seeing'] as const;
-export type SlopeParameter = (typeof SLOPE_PARAMETERS)[number];
-
-/** Small against the table's own range, large against rounding. */
-const SLOPE_STEP = 1e-4;
-
-/**
- * Derivatives of the shape by each coefficient (per um) and by seeing (per arcsecond). Between its nodes the table is a
- * polynomial, so central differences over a small step are its derivatives to rounding.
- */
-export function responseSlopes(
-  table: ResponseTable,
-  seeingArcsec: number,
-  w: Coefficients,
-): Record<SlopeParameter, StarShape> {
-  const moved = (parameter: SlopeParameter, by: number): StarShape => {
-    switch (parameter) {
-      case 'seeing':
-        return table.at(seeingArcsec + by, w);
-      case 'd':
-        return table.at(seeingArcsec, { ...w, d: w.d + by });
-      default: {
-        const name = parameter.charAt(0) as 'a' | 'c' | 't';
-        const axis = parameter.charAt(1) as 'x' | 'y';
-        return table.at(seeingArcsec, { ...w, [name]: { ...w[name], [axis]: w[name][axis] + by } });
-      }
-    }
-  };
-  const slope = (parameter: SlopeParameter): StarShape => {
-    const above = moved(parameter, SLOPE_STEP);
-    const below = moved(parameter, -SLOPE_STEP);
-    const over = 1 / (2 * SLOPE_STEP);
-    return {
-      sigma2: (above.sigma2 - below.sigma2) * over,
-      e: scale(subtract(above.e, below.e), over),
-      coma3: scale(subtract(above.coma3, below.coma3), over),
-      trefoil3: scale(subtract(above.trefoil3, below.trefoil3), over),
-    };
-  };
-  return {
-    d: slope('d'),
-    ax: slope('ax'),
-    ay: slope('ay'),
-    cx: slope('cx'),
-    cy: slope('cy'),
-    tx: slope('tx'),
-    ty: slope('ty'),
-    seeing: slope('seeing'),
   };
 }

@@ -14,6 +14,8 @@ export interface SpinTerm {
   /** Factor odd in d. */
   readonly odd: boolean;
   readonly value: (w: Odd) => Complex;
+  /** How often a, conj(a), c, conj(c), t, conj(t) stand in the product. */
+  readonly powers: readonly number[];
 }
 
 export type Spin = 0 | 1 | 2 | 3;
@@ -62,7 +64,8 @@ function term(letters: string, spin: Spin): SpinTerm {
     // A size depends on the real part only: mirrored stars are equally large.
     return spin === 0 ? { x: product.x, y: 0 } : product;
   };
-  return { letters, odd: names.filter((name) => name === 'a').length % 2 === 1, value };
+  const powers = Array.from(LETTERS, (letter) => factors.filter((factor) => factor === letter).length);
+  return { letters, odd: names.filter((name) => name === 'a').length % 2 === 1, value, powers };
 }
 
 function termsOf(spin: Spin): SpinTerm[] {

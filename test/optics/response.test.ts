@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { maxHalfSize, type Psf, stampAt, starImage } from '../../src/optics/psf.ts';
-import { type Measure, responseSlopes, responseTable } from '../../src/optics/response.ts';
+import { type Measure, responseTable } from '../../src/optics/response.ts';
 import { EXAMPLE_TELESCOPE, type Telescope } from '../../src/optics/telescope.ts';
 import { type Coefficients, NO_ABERRATION, toDefocus } from '../../src/optics/wavefront.ts';
 import { measureStar } from '../../src/shapes/measureStar.ts';
@@ -63,9 +63,38 @@ describe('response table', () => {
     expect(mirrored.coma3.y).toBeCloseTo(found.coma3.y, 9);
   });
 
+  it('has slopes that are the derivatives of its values', () => {
+    const w: Coefficients = { d: -0.11, a: { x: 0.04, y: -0.07 }, c: { x: 0.1, y: 0.05 }, t: { x: -0.06, y: 0.09 }, s: 0 };
+    const seeing = 2.83;
+    const { slopes } = table.slopesAt(seeing, w);
+    const h = 1e-5;
+    const moved = (by: number): Record<keyof typeof slopes, { seeing: number; w: Coefficients }> => ({
+      seeing: { seeing: seeing + by, w },
+      d: { seeing, w: { ...w, d: w.d + by } },
+      ax: { seeing, w: { ...w, a: { ...w.a, x: w.a.x + by } } },
+      ay: { seeing, w: { ...w, a: { ...w.a, y: w.a.y + by } } },
+      cx: { seeing, w: { ...w, c: { ...w.c, x: w.c.x + by } } },
+      cy: { seeing, w: { ...w, c: { ...w.c, y: w.c.y + by } } },
+      tx: { seeing, w: { ...w, t: { ...w.t, x: w.t.x + by } } },
+      ty: { seeing, w: { ...w, t: { ...w.t, y: w.t.y + by } } },
+    });
+    for (const name of Object.keys(slopes) as (keyof typeof slopes)[]) {
+      const above = moved(h)[name];
+      const below = moved(-h)[name];
+      const up = table.at(above.seeing, above.w);
+      const down = table.at(below.seeing, below.w);
+      const slope = slopes[name];
+      expect(slope.sigma2).toBeCloseTo((up.sigma2 - down.sigma2) / (2 * h), 5);
+      for (const part of ['e', 'coma3', 'trefoil3'] as const) {
+        expect(slope[part].x, `${name} ${part}.x`).toBeCloseTo((up[part].x - down[part].x) / (2 * h), 6);
+        expect(slope[part].y, `${name} ${part}.y`).toBeCloseTo((up[part].y - down[part].y) / (2 * h), 6);
+      }
+    }
+  });
+
   it('has slopes that drawn stars show', () => {
     const w: Coefficients = { ...NO_ABERRATION, d: toDefocus(EXAMPLE_TELESCOPE, 25), c: { x: 0.12, y: 0 } };
-    const slopes = responseSlopes(table, 2.6, w);
+    const { slopes } = table.slopesAt(2.6, w);
     const comaAt = (c: number): number => {
       const psf = starImage(
         EXAMPLE_TELESCOPE,
