@@ -14,7 +14,8 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   shapes: ['frame', 'numeric'],
   field: ['shapes', 'stars', 'numeric'],
   optics: ['numeric'],
-  diagnosis: ['frame', 'field', 'optics', 'shapes', 'numeric'],
+  retrieval: ['field', 'optics', 'shapes', 'numeric'],
+  diagnosis: ['frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
   report: ['diagnosis', 'field', 'shapes', 'stars', 'frame', 'numeric'],
   'measure.ts': ['frame', 'stars', 'shapes', 'field', 'diagnosis', 'optics', 'numeric'],
 };

@@ -9,6 +9,8 @@ import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
 /** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
 export interface Amounts {
   readonly smooth: SmoothFields;
+  /** Median of all stars, pixels. */
+  readonly fwhm: number;
   readonly size: SizeField | null;
   /** Uniform coma3 less any skewed smear: what the optics did. */
   readonly coma: UncertainVector;
@@ -74,6 +76,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const node = bare ? nodeOf(cleanComa, smooth.coma.linear) : null;
   return {
     smooth,
+    fwhm: field.fwhm,
     size,
     coma: cleanComa,
     skew,

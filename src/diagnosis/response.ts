@@ -1,9 +1,9 @@
 import type { FilterName } from '../optics/filter.ts';
-import { maxHalfSize, stampAt, starImage } from '../optics/psf.ts';
-import { EXAMPLE_TELESCOPE, type Telescope } from '../optics/telescope.ts';
+import { starImage } from '../optics/psf.ts';
+import type { Telescope } from '../optics/telescope.ts';
 import { type Coefficients, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
-import { measureStar } from '../shapes/measureStar.ts';
 import type { Shape } from '../shapes/shape.ts';
+import { measureDrawn, telescopeFor } from './drawnStar.ts';
 import type { KnownOptics } from './setup.ts';
 
 /**
@@ -45,30 +45,15 @@ interface Model {
 }
 
 function modelOf(optics: KnownOptics, filter: FilterName): { readonly model: Model; readonly telescope: Telescope } {
-  const telescope: Telescope = {
-    ...EXAMPLE_TELESCOPE,
-    apertureMm: optics.apertureMm,
-    primaryFocalLengthMm: optics.primaryFocalLengthMm,
-    effectiveFocalLengthMm: optics.focalLengthMm,
-    corrector: optics.bare ? null : EXAMPLE_TELESCOPE.corrector,
-  };
-  const model: Model = (coefficients, seeingArcsec) => {
-    const psf = starImage(
-      telescope,
-      { ...NO_ABERRATION, ...coefficients },
-      { pixelUm: optics.pixelUm, filter, seeingArcsec, recentred: true, samples: 1 },
+  const telescope = telescopeFor(optics);
+  const model: Model = (coefficients, seeingArcsec) =>
+    measureDrawn(
+      starImage(
+        telescope,
+        { ...NO_ABERRATION, ...coefficients },
+        { pixelUm: optics.pixelUm, filter, seeingArcsec, recentred: true, samples: 1 },
+      ),
     );
-    const half = Math.min(40, maxHalfSize(psf));
-    const stamp = stampAt(psf, 0, 0, half);
-    const width = 2 * half + 1;
-    const data = Float32Array.from(stamp, (v) => v * 1e6);
-    const peak = data.reduce((a, b) => Math.max(a, b), 0);
-    const measured = measureStar(
-      { data, width, height: width, mask: null, greenParity: null },
-      { x: half, y: half, fwhm: 3, peak, sky: 0, noise: peak * 1e-4, gainEPerAdu: 1e6 },
-    );
-    return measured.status === 'measured' ? measured.shape : null;
-  };
   return { model, telescope };
 }
 

@@ -17,6 +17,8 @@ export interface Setup {
   readonly filter: string | null;
   /** Degrees above the horizon, mean of the subs. */
   readonly altitudeDeg: number | null;
+  /** Focuser reading of each sub, in its own steps. */
+  readonly focusPositions: readonly (number | null)[];
   readonly width: number;
   readonly height: number;
   readonly mosaic: boolean;

@@ -37,6 +37,7 @@ export function setupFromFrames(frames: readonly Frame[], settings: MeasureSetti
     corrector: correctorOf(focalLengthMm, settings),
     filter: frames.map((f) => f.facts.filter?.value).find((value) => value !== undefined) ?? null,
     altitudeDeg: altitudes.length === 0 ? null : altitudes.reduce((a, b) => a + b, 0) / altitudes.length,
+    focusPositions: frames.map((f) => f.facts.focusPosition?.value ?? null),
     width: first.width,
     height: first.height,
     mosaic: first.mosaic !== null,

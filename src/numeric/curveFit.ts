@@ -23,9 +23,10 @@ export interface CurveFit {
   readonly converged: boolean;
 }
 
-/** A look at every start, then the best few to the end. */
+/** A look at every start, then the best few to the end, in rounds because the library cannot tell when it has arrived. */
 const LOOK = 6;
-const FINISH = 40;
+const ROUND = 5;
+const MAX_ROUNDS = 8;
 const FINALISTS = 3;
 
 /**
@@ -35,8 +36,24 @@ const FINALISTS = 3;
 export function fitCurve(problem: CurveProblem, starts: readonly (readonly number[])[]): CurveFit | null {
   const looks = starts.flatMap((start) => fitFrom(problem, start, LOOK) ?? []);
   const finalists = looks.sort((a, b) => a.chi2 - b.chi2).slice(0, FINALISTS);
-  const finished = finalists.flatMap((fit) => fitFrom(problem, [...fit.parameters], FINISH) ?? []);
+  const finished = finalists.map((fit) => finishCurve(problem, fit));
   return finished.sort((a, b) => a.chi2 - b.chi2)[0] ?? null;
+}
+
+/** Goes on from a start until there is nothing left to gain, or the rounds are over. */
+export function continueCurve(problem: CurveProblem, start: ArrayLike<number>): CurveFit | null {
+  const first = fitFrom(problem, Array.from(start), ROUND);
+  return first === null ? null : finishCurve(problem, first);
+}
+
+function finishCurve(problem: CurveProblem, from: CurveFit): CurveFit {
+  let best = from;
+  for (let round = 0; round < MAX_ROUNDS && !best.converged; round++) {
+    const next = fitFrom(problem, [...best.parameters], ROUND);
+    if (next === null || !(next.chi2 < best.chi2)) break;
+    best = next;
+  }
+  return best;
 }
 
 function fitFrom(problem: CurveProblem, start: readonly number[], maxIterations: number): CurveFit | null {
@@ -66,7 +83,7 @@ function fitFrom(problem: CurveProblem, start: readonly number[], maxIterations:
 
 /** Chi-square, covariance and whether there is anything left to gain at the given parameters. */
 function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
-  const { values, errors, model, jacobian, lower, upper } = problem;
+  const { values, errors, model, jacobian } = problem;
   const n = parameters.length;
   const normal = new Float64Array(n * n);
   const gradient = new Float64Array(n);
@@ -88,6 +105,5 @@ function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
     gain = 0;
     for (let j = 0; j < n; j++) gain += step[j] * gradient[j];
   }
-  const atBound = parameters.some((p, j) => p <= lower[j] || p >= upper[j]);
-  return { parameters, chi2, covariance, converged: gain < 0.01 || atBound };
+  return { parameters, chi2, covariance, converged: gain < 0.01 };
 }

@@ -56,6 +56,8 @@ export interface ShapeWithSlopes {
 /** Shape at given seeing and wavefront, by interpolation; `s` of the wavefront is not in the table. */
 export interface ResponseTable {
   readonly range: ResponseRange;
+  /** Largest |d|, um: the range's defocus as a coefficient. */
+  readonly defocusLimit: number;
   at(seeingArcsec: number, w: Coefficients): StarShape;
   /** The same with its derivatives by each coefficient (per um) and by seeing (per arcsecond). */
   slopesAt(seeingArcsec: number, w: Coefficients): ShapeWithSlopes;
@@ -219,6 +221,7 @@ export function responseTable(
   const rms = (name: Named): number => Math.sqrt(square[name] / Math.max(1, checked));
   return {
     range,
+    defocusLimit: largest,
     at,
     slopesAt,
     rms: { sigma2: rms('sigma2'), e: rms('e'), coma3: rms('coma3'), trefoil3: rms('trefoil3') },

@@ -64,7 +64,13 @@ describe('response table', () => {
   });
 
   it('has slopes that are the derivatives of its values', () => {
-    const w: Coefficients = { d: -0.11, a: { x: 0.04, y: -0.07 }, c: { x: 0.1, y: 0.05 }, t: { x: -0.06, y: 0.09 }, s: 0 };
+    const w: Coefficients = {
+      d: -0.11,
+      a: { x: 0.04, y: -0.07 },
+      c: { x: 0.1, y: 0.05 },
+      t: { x: -0.06, y: 0.09 },
+      s: 0,
+    };
     const seeing = 2.83;
     const { slopes } = table.slopesAt(seeing, w);
     const h = 1e-5;

@@ -1,0 +1,33 @@
+import { maxHalfSize, type Psf, stampAt } from '../optics/psf.ts';
+import { EXAMPLE_TELESCOPE, type Telescope } from '../optics/telescope.ts';
+import { measureStar } from '../shapes/measureStar.ts';
+import type { Shape } from '../shapes/shape.ts';
+import type { KnownOptics } from './setup.ts';
+
+/** The telescope whose stars are drawn for comparison: told lengths, usual obstruction and vanes. */
+export function telescopeFor(optics: KnownOptics): Telescope {
+  return {
+    ...EXAMPLE_TELESCOPE,
+    apertureMm: optics.apertureMm,
+    primaryFocalLengthMm: optics.primaryFocalLengthMm,
+    effectiveFocalLengthMm: optics.focalLengthMm,
+    corrector: optics.bare ? null : EXAMPLE_TELESCOPE.corrector,
+  };
+}
+
+/** Farther from the middle nothing of a star is looked at, pixels. */
+const FARTHEST_PX = 40;
+const BRIGHT = 1e6;
+
+/** A drawn star through the weights that measure the sub's, without noise; null where it is not measurable. */
+export function measureDrawn(psf: Psf): Shape | null {
+  const half = Math.min(FARTHEST_PX, maxHalfSize(psf));
+  const width = 2 * half + 1;
+  const data = Float32Array.from(stampAt(psf, 0, 0, half), (v) => BRIGHT * v);
+  const peak = data.reduce((a, b) => Math.max(a, b), 0);
+  const measured = measureStar(
+    { data, width, height: width, mask: null, greenParity: null },
+    { x: half, y: half, fwhm: 3, peak, sky: 0, noise: 1e-4 * peak, gainEPerAdu: BRIGHT },
+  );
+  return measured.status === 'measured' ? measured.shape : null;
+}

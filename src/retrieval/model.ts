@@ -1,0 +1,170 @@
+import type { ResponseTable, StarShape } from '../optics/response.ts';
+import type { Coefficients } from '../optics/wavefront.ts';
+import { QUANTITIES } from './cells.ts';
+import type { Layout } from './layout.ts';
+
+/** Place in the field of one sub, half-diagonals, stored axes. */
+export interface FieldPlace {
+  readonly frame: number;
+  readonly u: number;
+  readonly v: number;
+}
+
+/** Wavefront of a star there, um: the terms that third-order misalignment allows (Shack & Thompson 1980). */
+export function wavefrontOf(layout: Layout, p: ArrayLike<number>, { frame, u, v }: FieldPlace): Coefficients {
+  const { tilt, astigmatism: a0, linearAstigmatism: a1, coma: c0, trefoil: t0 } = layout;
+  const a2 = p[layout.radialAstigmatism];
+  const c1 = p[layout.linearComa];
+  return {
+    d: p[layout.focus(frame)] + p[tilt] * u + p[tilt + 1] * v + p[layout.curvature] * (u * u + v * v),
+    a: {
+      x: p[a0] + p[a1] * u - p[a1 + 1] * v + a2 * (u * u - v * v),
+      y: p[a0 + 1] + p[a1] * v + p[a1 + 1] * u + a2 * 2 * u * v,
+    },
+    c: { x: p[c0] + c1 * u, y: p[c0 + 1] + c1 * v },
+    t: { x: p[t0], y: p[t0 + 1] },
+    s: 0,
+  };
+}
+
+/** trefoil3 over coma3 of a skewed smear through the Gaussian weight (drawn stars: 0.9 to 0.97). */
+const SKEW_TREFOIL = 0.94;
+
+export interface Prediction {
+  readonly values: Float64Array;
+  /** QUANTITIES rows of layout.length, row-major. */
+  readonly jacobian: Float64Array;
+}
+
+/**
+ * Shape of the stars at one place and its derivatives by all parameters. A smear adds its second moment to the star's; its
+ * traceless part turns and lengthens, its trace is seeing. The offset shadow's odd part is proportional to the defocus.
+ */
+export function predict(
+  layout: Layout,
+  table: Pick<ResponseTable, 'slopesAt'>,
+  p: ArrayLike<number>,
+  place: FieldPlace,
+): Prediction {
+  const { frame, u, v } = place;
+  const n = layout.length;
+  const w = wavefrontOf(layout, p, place);
+  const { shape, slopes } = table.slopesAt(p[layout.seeing(frame)], w);
+  const values = new Float64Array(QUANTITIES);
+  const jacobian = new Float64Array(QUANTITIES * n);
+  const smear = layout.smear(frame);
+  const mx = p[smear];
+  const my = p[smear + 1];
+
+  // Second moments A(1 + e): A^2 (1 - |e|^2) = sigma2^2.
+  const q2 = Math.max(0.05, 1 - shape.e.x ** 2 - shape.e.y ** 2);
+  const q = Math.sqrt(q2);
+  const a = shape.sigma2 / q;
+  const ex = shape.e.x + mx / (2 * a);
+  const ey = shape.e.y + my / (2 * a);
+  const r = Math.sqrt(Math.max(0.05, 1 - ex * ex - ey * ey));
+  values[0] = a * r;
+  values[1] = ex;
+  values[2] = ey;
+  values[3] = shape.coma3.x;
+  values[4] = shape.coma3.y;
+  values[5] = shape.trefoil3.x;
+  values[6] = shape.trefoil3.y;
+
+  const column = (index: number, slope: StarShape, factor: number): void => {
+    const da = slope.sigma2 / q + (shape.sigma2 * (shape.e.x * slope.e.x + shape.e.y * slope.e.y)) / (q2 * q);
+    const dex = slope.e.x - (mx * da) / (2 * a * a);
+    const dey = slope.e.y - (my * da) / (2 * a * a);
+    jacobian[index] += factor * (da * r - (a * (ex * dex + ey * dey)) / r);
+    jacobian[n + index] += factor * dex;
+    jacobian[2 * n + index] += factor * dey;
+    jacobian[3 * n + index] += factor * slope.coma3.x;
+    jacobian[4 * n + index] += factor * slope.coma3.y;
+    jacobian[5 * n + index] += factor * slope.trefoil3.x;
+    jacobian[6 * n + index] += factor * slope.trefoil3.y;
+  };
+  const { tilt, astigmatism: a0, linearAstigmatism: a1, coma: c0, trefoil: t0 } = layout;
+  const r2 = u * u + v * v;
+  column(layout.seeing(frame), slopes.seeing, 1);
+  column(layout.focus(frame), slopes.d, 1);
+  column(tilt, slopes.d, u);
+  column(tilt + 1, slopes.d, v);
+  column(layout.curvature, slopes.d, r2);
+  column(a0, slopes.ax, 1);
+  column(a0 + 1, slopes.ay, 1);
+  column(a1, slopes.ax, u);
+  column(a1, slopes.ay, v);
+  column(a1 + 1, slopes.ax, -v);
+  column(a1 + 1, slopes.ay, u);
+  column(layout.radialAstigmatism, slopes.ax, u * u - v * v);
+  column(layout.radialAstigmatism, slopes.ay, 2 * u * v);
+  column(c0, slopes.cx, 1);
+  column(c0 + 1, slopes.cy, 1);
+  column(layout.linearComa, slopes.cx, u);
+  column(layout.linearComa, slopes.cy, v);
+  column(t0, slopes.tx, 1);
+  column(t0 + 1, slopes.ty, 1);
+
+  for (const [k, index] of [smear, smear + 1].entries()) {
+    const dex = k === 0 ? 1 / (2 * a) : 0;
+    const dey = k === 0 ? 0 : 1 / (2 * a);
+    jacobian[index] = (-a * (ex * dex + ey * dey)) / r;
+    jacobian[n + index] = dex;
+    jacobian[2 * n + index] = dey;
+  }
+  addShadow(layout, p, w.d, place, values, jacobian);
+  if (layout.skew(frame) >= 0) addSkew(layout, p, frame, values, jacobian);
+  return { values, jacobian };
+}
+
+function addShadow(
+  layout: Layout,
+  p: ArrayLike<number>,
+  d: number,
+  { frame, u, v }: FieldPlace,
+  values: Float64Array,
+  jacobian: Float64Array,
+): void {
+  const n = layout.length;
+  for (const k of [0, 1]) {
+    const shadow = p[layout.shadow + k];
+    const row = (3 + k) * n;
+    values[3 + k] += shadow * d;
+    jacobian[row + layout.shadow + k] = d;
+    jacobian[row + layout.focus(frame)] += shadow;
+    jacobian[row + layout.tilt] += shadow * u;
+    jacobian[row + layout.tilt + 1] += shadow * v;
+    jacobian[row + layout.curvature] += shadow * (u * u + v * v);
+  }
+}
+
+/** coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}: the same for every star of the sub. */
+function addSkew(
+  layout: Layout,
+  p: ArrayLike<number>,
+  frame: number,
+  values: Float64Array,
+  jacobian: Float64Array,
+): void {
+  const n = layout.length;
+  const at = layout.skew(frame);
+  const kx = p[at];
+  const ky = p[at + 1];
+  const k2 = kx * kx + ky * ky;
+  values[3] += kx;
+  values[4] += ky;
+  jacobian[3 * n + at] = 1;
+  jacobian[4 * n + at + 1] = 1;
+  if (k2 < 1e-16) return;
+  // k^3/|k|^2 as a complex number, and its derivatives.
+  const cubeX = kx * (kx * kx - 3 * ky * ky);
+  const cubeY = ky * (3 * kx * kx - ky * ky);
+  const squareX = kx * kx - ky * ky;
+  const squareY = 2 * kx * ky;
+  values[5] += (SKEW_TREFOIL * cubeX) / k2;
+  values[6] += (SKEW_TREFOIL * cubeY) / k2;
+  jacobian[5 * n + at] = SKEW_TREFOIL * ((3 * squareX) / k2 - (2 * kx * cubeX) / k2 ** 2);
+  jacobian[5 * n + at + 1] = SKEW_TREFOIL * ((-3 * squareY) / k2 - (2 * ky * cubeX) / k2 ** 2);
+  jacobian[6 * n + at] = SKEW_TREFOIL * ((3 * squareY) / k2 - (2 * kx * cubeY) / k2 ** 2);
+  jacobian[6 * n + at + 1] = SKEW_TREFOIL * ((3 * squareX) / k2 - (2 * ky * cubeY) / k2 ** 2);
+}
