@@ -11,7 +11,7 @@ import { fitWidthField } from './shapes/widthField.ts';
 import { levelAt, meshBackground } from './stars/background.ts';
 import { type Candidate, detectStars } from './stars/detect.ts';
 import type { LeftOutReason } from './stars/leftOut.ts';
-import { filledPlane, planeOf } from './stars/plane.ts';
+import { filledPlane, planeForKernels, planeOf } from './stars/plane.ts';
 import {
   chooseCandidates,
   judgeShape,
@@ -54,7 +54,7 @@ const FALLBACK_GAIN = 1;
 
 /** One sub: frame -> stars -> shapes. */
 export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMeasurement {
-  const plane = planeOf(frame);
+  const plane = planeForKernels(planeOf(frame));
   const finding = filledPlane(plane);
   const background = meshBackground(plane);
   const { candidates, fwhmGuess } = detectStars(finding, background);

@@ -5,6 +5,7 @@ import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
 import { divideFlat, subtractDark } from '../frame/calibrate.ts';
 import type { Frame } from '../frame/frame.ts';
+import { kernels } from '../kernels/kernels.ts';
 import { type FrameMeasurement, measureField, measureFrame } from '../measure.ts';
 import { composeReport } from '../report/compose.ts';
 import { composePicture } from '../report/composePicture.ts';
@@ -16,7 +17,7 @@ import { parseReport, type Report } from '../report/record.ts';
 import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
-import { type FrameArgument, loadFrame, resolveFrameArguments } from './frames.ts';
+import { type FrameArgument, loadFrame, type Room, resolveFrameArguments } from './frames.ts';
 import { keepInHistory } from './keepInHistory.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
@@ -169,15 +170,15 @@ async function loadOrReject(
   let sha256 = '';
   const reader = {
     ...effects,
-    readFile: async (path: string) => {
-      const bytes = await effects.readFile(path);
+    readFile: async (path: string, room?: Room) => {
+      const bytes = await effects.readFile(path, room);
       // Taken now: decoding may swap the bytes in place.
       sha256 = effects.sha256(bytes);
       return bytes;
     },
   };
   try {
-    const frame = await loadFrame(argument, reader);
+    const frame = await loadFrame(argument, reader, kernels()?.room);
     return { frame, sha256 };
   } catch (error) {
     if (error instanceof UserError && error.exitCode === EXIT.unreadableInput) return error;

@@ -9,12 +9,18 @@ import { frameFromPicture, pictureKind } from '../frame/fromPicture.ts';
 
 /** What reading frames needs of the outside world. Inputs are only ever opened for reading. */
 export interface FrameEffects {
-  /** Bytes of a file in memory of their own, which the caller may change. */
-  readFile(path: string): Promise<Uint8Array>;
+  /**
+   * Bytes of a file in memory of their own, which the caller may change. `room` may offer memory for a FITS file of that many
+   * bytes; whether it is taken is left open.
+   */
+  readFile(path: string, room?: Room): Promise<Uint8Array>;
   kindOf(path: string): Promise<'file' | 'folder' | 'absent'>;
   /** Names in a folder, in any order. */
   listFolder(path: string): Promise<readonly string[]>;
 }
+
+/** Memory for so many bytes. */
+export type Room = (bytes: number) => Uint8Array;
 
 /** One frame to read, as the user named it. */
 export interface FrameArgument {
@@ -59,9 +65,9 @@ const REASONS: Record<string, string> = {
   ERR_FS_FILE_TOO_LARGE: 'larger than 2 GiB, which cannot be read at once',
 };
 
-async function readBytes(path: string, effects: FrameEffects): Promise<Uint8Array> {
+async function readBytes(path: string, effects: FrameEffects, room?: Room): Promise<Uint8Array> {
   try {
-    return await effects.readFile(path);
+    return await effects.readFile(path, room);
   } catch (error) {
     const code = error instanceof Error && 'code' in error ? String(error.code) : '';
     if (code === '') throw error;
@@ -85,9 +91,16 @@ async function decode(bytes: Uint8Array, argument: FrameArgument): Promise<Frame
 /** V8's words when a typed array finds no memory. */
 const NO_MEMORY = /allocation failed|invalid (typed )?array (buffer )?length/i;
 
-/** Reads one frame: FITS, FITS in gzip, PNG or TIFF, told apart by their first bytes. */
-export async function loadFrame(argument: FrameArgument, effects: FrameEffects = DISK): Promise<Frame> {
-  const bytes = await readBytes(argument.path, effects);
+/**
+ * Reads one frame: FITS, FITS in gzip, PNG or TIFF, told apart by their first bytes. With `room`, its pixels may stand there:
+ * until the next frame is read into the same.
+ */
+export async function loadFrame(
+  argument: FrameArgument,
+  effects: FrameEffects = DISK,
+  room?: Room,
+): Promise<Frame> {
+  const bytes = await readBytes(argument.path, effects, room);
   try {
     return await decode(bytes, argument);
   } catch (error) {
@@ -104,29 +117,39 @@ export async function loadFrame(argument: FrameArgument, effects: FrameEffects =
 const MAX_READ = 2 ** 31 - 1;
 
 /** In one piece and synchronously: half the time of the promise version for a whole frame. */
-function readWhole(path: string): Uint8Array {
+function readWhole(path: string, room?: Room): Uint8Array {
   // A pipe or device would block or never end.
   if (!statSync(path).isFile()) throw Object.assign(new Error(`${path} is no file`), { code: 'EISDIR' });
   const file = openSync(path, 'r');
   try {
     const { size } = fstatSync(file);
     if (size > MAX_READ) throw Object.assign(new Error(`${path} is too large`), { code: 'ERR_FS_FILE_TOO_LARGE' });
-    const bytes = Buffer.allocUnsafeSlow(size);
+    const bytes = (isFits(file) ? room?.(size) : undefined) ?? ownMemory(size);
     let filled = 0;
     while (filled < size) {
       const read = readSync(file, bytes, filled, size - filled, filled);
       if (read === 0) break;
       filled += read;
     }
-    return new Uint8Array(bytes.buffer, 0, filled);
+    return bytes.subarray(0, filled);
   } finally {
     closeSync(file);
   }
 }
 
+function isFits(file: number): boolean {
+  const start = Buffer.alloc(6);
+  return readSync(file, start, 0, start.length, 0) === start.length && start.toString('latin1') === 'SIMPLE';
+}
+
+function ownMemory(size: number): Uint8Array {
+  const { buffer } = Buffer.allocUnsafeSlow(size);
+  return new Uint8Array(buffer, 0, size);
+}
+
 /** The real disk. */
 export const DISK: FrameEffects = {
-  readFile: (path) => Promise.resolve().then(() => readWhole(path)),
+  readFile: (path, room) => Promise.resolve().then(() => readWhole(path, room)),
   kindOf: async (path) => {
     try {
       const found = await stat(path);

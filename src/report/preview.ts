@@ -1,4 +1,6 @@
 import type { Frame, PixelArray, RowOrder } from '../frame/frame.ts';
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
+import { MAX_PREVIEW } from '../kernels/layout.ts';
 import type { FieldPicture } from './picture.ts';
 
 /** Longest side of the preview, pixels: sharp on a desk, small enough to send. */
@@ -63,6 +65,12 @@ function bin(
   width: number,
   height: number,
 ): Float32Array {
+  const compiled = kernels();
+  const address = kernelAddress({ data, mask });
+  if (compiled !== null && address !== null && width * height <= MAX_PREVIEW) {
+    compiled.run.binBlocks(address, frameWidth, frameHeight, block, width, height);
+    return compiled.preview.subarray(0, width * height);
+  }
   const out = new Float32Array(width * height);
   const sums = new Float64Array(width);
   const counts = new Int32Array(width);

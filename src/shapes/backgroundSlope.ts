@@ -1,3 +1,4 @@
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
 import { invertSymmetric, multiply } from '../numeric/linear.ts';
 import { selectInPlace } from '../numeric/statistics.ts';
 import type { Source } from './stamp.ts';
@@ -29,6 +30,16 @@ const ordered = new Float64Array(MAX_RING);
  * star, and a slope g moves coma3 by 4 g sigma/amplitude. Level where the ring cannot tell.
  */
 export function backgroundSlope(source: Source, x: number, y: number, radius: number, noise: number): Slope {
+  const address = kernelAddress(source);
+  const compiled = kernels();
+  if (address !== null && compiled !== null) {
+    const { run, out } = compiled;
+    const { width, height, greenParity } = source;
+    const [inner, outer] = [INNER * radius, OUTER * radius];
+    const clip = CLIP_SIGMA * noise;
+    run.slope(address, width, height, greenParity ?? -1, x, y, inner, outer, MIN_SHARE, clip, ROUNDS);
+    return { x: out[0], y: out[1] };
+  }
   const count = gatherRing(source, x, y, INNER * radius, OUTER * radius);
   if (count === 0) return LEVEL;
   ordered.set(value.subarray(0, count));

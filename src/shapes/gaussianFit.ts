@@ -1,5 +1,6 @@
+import { type Kernels, kernels } from '../kernels/kernels.ts';
 import { invertSymmetric } from '../numeric/linear.ts';
-import type { Stamp } from './stamp.ts';
+import { inKernels, type Stamp } from './stamp.ts';
 
 /**
  * f(x, y) = A exp(-(a dx^2 + b dx dy + c dy^2)) + B, dx = x - x0, dy = y - y0: the seven numbers of one star.
@@ -51,7 +52,6 @@ export function gaussianJacobian(p: GaussianParameters, x: number, y: number, ou
   return ag + p.background;
 }
 
-const jacobian = new Float64Array(PARAMETERS);
 const normal = new Float64Array(PARAMETERS * PARAMETERS);
 const gradient = new Float64Array(PARAMETERS);
 const damped = new Float64Array(PARAMETERS * PARAMETERS);
@@ -70,6 +70,41 @@ export function fitGaussian(
   tolerance = TOLERANCE,
 ): GaussianFit | null {
   if (stamp.count < PARAMETERS + 3) return null;
+  const compiled = kernels();
+  return compiled === null
+    ? fitHere(stamp, start, noise, gainEPerAdu, tolerance)
+    : fitCompiled(compiled, stamp, start, noise, gainEPerAdu, tolerance);
+}
+
+/** The same by src/kernels/assembly/gaussian.ts. */
+function fitCompiled(
+  { run, out }: Kernels,
+  stamp: Stamp,
+  start: GaussianParameters,
+  noise: number,
+  gainEPerAdu: number,
+  tolerance: number,
+): GaussianFit | null {
+  inKernels(stamp);
+  const { amplitude, x0, y0, a, b, c, background } = start;
+  const { count } = stamp;
+  if (!run.fitGaussian(count, amplitude, x0, y0, a, b, c, background, noise, gainEPerAdu, tolerance, MAX_ITERATIONS))
+    return null;
+  return {
+    parameters: { amplitude: out[0], x0: out[1], y0: out[2], a: out[3], b: out[4], c: out[5], background: out[6] },
+    covariance: out.slice(9, 9 + PARAMETERS * PARAMETERS),
+    iterations: out[7],
+    misfit: out[8],
+  };
+}
+
+function fitHere(
+  stamp: Stamp,
+  start: GaussianParameters,
+  noise: number,
+  gainEPerAdu: number,
+  tolerance: number,
+): GaussianFit | null {
   let p = { ...start };
   let lambda = 1e-2;
   let chi2 = accumulate(stamp, p);
@@ -106,8 +141,10 @@ export function fitGaussian(
   return { parameters: p, covariance, iterations, misfit: Math.sqrt(chi2 / weights) / p.amplitude };
 }
 
-/** Sums of w g^2 x^i y^j, i + j <= 4. */
+/** Sums of q x^i y^j: fifteen with i + j <= 4, six with i + j <= 2, ordered by i + j and then by j. */
 const moments = new Float64Array(15);
+const withConstant = new Float64Array(6);
+const withResidual = new Float64Array(6);
 const MONOMIALS: readonly (readonly [number, number])[] = [
   [0, 0],
   [1, 0],
@@ -116,14 +153,42 @@ const MONOMIALS: readonly (readonly [number, number])[] = [
   [1, 1],
   [0, 2],
 ];
-/** Place of x^i y^j in `moments`, ordered by total degree and then by j. */
 const place = (i: number, j: number): number => ((i + j) * (i + j + 1)) / 2 + j;
 const PRODUCT_PLACE = MONOMIALS.map(([i, j]) => MONOMIALS.map(([k, l]) => place(i + k, j + l)));
-const withConstant = new Float64Array(6);
-const withResidual = new Float64Array(6);
-/** Columns of the Jacobian over g in terms of the monomials: transform[parameter][monomial]. */
-const transform = new Float64Array(36);
 const half = new Float64Array(36);
+
+/** Six sums over monomials to sums over the first six columns of the Jacobian (both over g), in place, `stride` apart. */
+function turnSix(p: GaussianParameters, sums: Float64Array, from = 0, stride = 1): void {
+  const { a, b, c, amplitude } = p;
+  const x = sums[from + stride];
+  const y = sums[from + 2 * stride];
+  sums[from + stride] = amplitude * (2 * a * x + b * y);
+  sums[from + 2 * stride] = amplitude * (b * x + 2 * c * y);
+  for (let i = 3; i < 6; i++) sums[from + i * stride] *= -amplitude;
+}
+
+/**
+ * Fifteen sums over monomials to the 6 x 6 sums over products of the Jacobian's columns, in `half`, and with the constant's
+ * column and own sum into a 7 x 7 matrix.
+ */
+function turnProducts(
+  p: GaussianParameters,
+  sums: Float64Array,
+  constant: Float64Array,
+  own: number,
+  out: Float64Array,
+): void {
+  for (let i = 0; i < 6; i++) for (let j = 0; j < 6; j++) half[i * 6 + j] = sums[PRODUCT_PLACE[i][j]];
+  for (let i = 0; i < 6; i++) turnSix(p, half, i, 6);
+  for (let i = 0; i < 6; i++) turnSix(p, half, 6 * i);
+  const last = PARAMETERS - 1;
+  for (let i = 0; i < 6; i++) {
+    for (let j = 0; j < 6; j++) out[i * PARAMETERS + j] = half[i * 6 + j];
+    out[i * PARAMETERS + last] = constant[i];
+    out[last * PARAMETERS + i] = constant[i];
+  }
+  out[last * PARAMETERS + last] = own;
+}
 
 /**
  * Fills `normal` and `gradient`, returns the weighted sum of squared residuals. Every column of the Jacobian but the
@@ -211,41 +276,11 @@ function accumulate(stamp: Stamp, p: GaussianParameters): number {
   moments.set([m0, m1, m2, m3, m4, m5, m6, m7, m8, m9, m10, m11, m12, m13, m14]);
   withConstant.set([c0, c1, c2, c3, c4, c5]);
   withResidual.set([r0, r1, r2, r3, r4, r5]);
-  const A = amplitude;
-  transform.fill(0);
-  transform[0] = 1;
-  transform[6 + 1] = 2 * a * A;
-  transform[6 + 2] = b * A;
-  transform[12 + 1] = b * A;
-  transform[12 + 2] = 2 * c * A;
-  transform[18 + 3] = -A;
-  transform[24 + 4] = -A;
-  transform[30 + 5] = -A;
-  for (let i = 0; i < 6; i++)
-    for (let m = 0; m < 6; m++) {
-      let sum = 0;
-      for (let l = 0; l < 6; l++) sum += transform[i * 6 + l] * moments[PRODUCT_PLACE[l][m]];
-      half[i * 6 + m] = sum;
-    }
-  const last = PARAMETERS - 1;
-  for (let i = 0; i < 6; i++) {
-    let g = 0;
-    let k = 0;
-    for (let m = 0; m < 6; m++) {
-      g += transform[i * 6 + m] * withResidual[m];
-      k += transform[i * 6 + m] * withConstant[m];
-    }
-    gradient[i] = g;
-    normal[i * PARAMETERS + last] = k;
-    normal[last * PARAMETERS + i] = k;
-    for (let j = 0; j < 6; j++) {
-      let sum = 0;
-      for (let m = 0; m < 6; m++) sum += half[i * 6 + m] * transform[j * 6 + m];
-      normal[i * PARAMETERS + j] = sum;
-    }
-  }
-  gradient[last] = sr;
-  normal[last * PARAMETERS + last] = sw;
+  turnSix(p, withConstant);
+  turnSix(p, withResidual);
+  turnProducts(p, moments, withConstant, sw, normal);
+  gradient.set(withResidual);
+  gradient[PARAMETERS - 1] = sr;
   return chi2;
 }
 
@@ -282,29 +317,31 @@ function step(p: GaussianParameters, inverse: Float64Array): GaussianParameters 
   return ellipse && 4 * next.a * next.c - next.b * next.b > 4 * FORM_MIN * FORM_MIN ? next : null;
 }
 
-/**
- * Second derivatives of the model at one pixel from its first ones, lower triangle of 7 x 7. ln(A g) is a polynomial, so
- * f_ij = f_i f_j / (A g) + A g d2 ln(A g)/di dj; the constant has none.
- */
-function gaussianHessian(p: GaussianParameters, x: number, y: number, star: number, first: Float64Array): void {
-  const n = PARAMETERS;
-  const dx = x - p.x0;
-  const dy = y - p.y0;
-  for (let i = 1; i < 6; i++) {
-    const ratio = star > 0 ? first[i] / star : 0;
-    hessian[i * n] = first[i] / p.amplitude;
-    for (let j = 1; j <= i; j++) hessian[i * n + j] = ratio * first[j];
-  }
-  hessian[n + 1] -= 2 * p.a * star;
-  hessian[2 * n + 1] -= p.b * star;
-  hessian[2 * n + 2] -= 2 * p.c * star;
-  hessian[3 * n + 1] += 2 * dx * star;
-  hessian[4 * n + 1] += dy * star;
-  hessian[4 * n + 2] += dx * star;
-  hessian[5 * n + 2] += 2 * dy * star;
+/** Adds q x^i y^j, i + j <= 4. */
+function addFifteen(sums: Float64Array, q: number, x: number, y: number): void {
+  const xx = q * x * x;
+  const yy = q * y * y;
+  sums[0] += q;
+  sums[1] += q * x;
+  sums[2] += q * y;
+  sums[3] += xx;
+  sums[4] += q * x * y;
+  sums[5] += yy;
+  sums[6] += xx * x;
+  sums[7] += xx * y;
+  sums[8] += yy * x;
+  sums[9] += yy * y;
+  sums[10] += xx * x * x;
+  sums[11] += xx * x * y;
+  sums[12] += xx * y * y;
+  sums[13] += yy * x * y;
+  sums[14] += yy * y * y;
 }
 
-const hessian = new Float64Array(PARAMETERS * PARAMETERS);
+const residuals = new Float64Array(15);
+const variances = new Float64Array(15);
+const curved = new Float64Array(PARAMETERS * PARAMETERS);
+const meat = new Float64Array(PARAMETERS * PARAMETERS);
 
 /**
  * Covariance of least squares with a model that is not quite right: bread is the true Hessian, with the residuals' part, since
@@ -312,45 +349,72 @@ const hessian = new Float64Array(PARAMETERS * PARAMETERS);
  */
 function sandwich(stamp: Stamp, p: GaussianParameters, noise: number, gainEPerAdu: number): Float64Array | null {
   const n = PARAMETERS;
-  const gauss = new Float64Array(n * n);
-  const curved = new Float64Array(n * n);
-  const meat = new Float64Array(n * n);
+  accumulate(stamp, p);
+  residuals.fill(0);
+  variances.fill(0);
+  withConstant.fill(0);
+  let own = 0;
   for (let k = 0; k < stamp.count; k++) {
-    const model = gaussianJacobian(p, stamp.dx[k], stamp.dy[k], jacobian);
-    gaussianHessian(p, stamp.dx[k], stamp.dy[k], model - p.background, jacobian);
+    const x = stamp.dx[k] - p.x0;
+    const y = stamp.dy[k] - p.y0;
+    const g = Math.exp(-(p.a * x * x + p.b * x * y + p.c * y * y));
+    const model = p.amplitude * g + p.background;
     const w = stamp.weight[k];
-    const wr = w * (stamp.value[k] - model);
     // The pixel's own light, which the wings have more of than the model, never less than the sky alone.
     const light = Math.max(0, Math.max(model, stamp.value[k]) - p.background);
-    const variance = noise * noise + light / gainEPerAdu;
-    for (let i = 0; i < n; i++) {
-      const wj = w * jacobian[i];
-      for (let j = 0; j <= i; j++) {
-        const at = i * n + j;
-        const term = wj * jacobian[j];
-        gauss[at] += term;
-        curved[at] += wr * hessian[at];
-        meat[at] += w * variance * term;
-      }
-    }
+    const wwv = w * w * (noise * noise + light / gainEPerAdu);
+    addFifteen(residuals, w * g * (stamp.value[k] - model), x, y);
+    addFifteen(variances, wwv * g * g, x, y);
+    const wwvg = wwv * g;
+    withConstant[0] += wwvg;
+    withConstant[1] += wwvg * x;
+    withConstant[2] += wwvg * y;
+    withConstant[3] += wwvg * x * x;
+    withConstant[4] += wwvg * x * y;
+    withConstant[5] += wwvg * y * y;
+    own += wwv;
   }
-  for (let k = 0; k < n * n; k++) curved[k] = gauss[k] - curved[k];
-  for (const matrix of [gauss, curved, meat])
-    for (let i = 0; i < n; i++) for (let j = 0; j < i; j++) matrix[j * n + i] = matrix[i * n + j];
-  const inverse = invertSymmetric(curved, n) ?? invertSymmetric(gauss, n);
-  if (inverse === null) return null;
-  const product = new Float64Array(n * n);
+  turnSix(p, withConstant);
+  turnProducts(p, variances, withConstant, own, meat);
+  curveBread(p);
+  const inverse = invertSymmetric(curved, n) ?? invertSymmetric(normal, n);
+  return inverse === null ? null : product(product(inverse, meat), inverse);
+}
+
+/**
+ * `curved` = `normal` less the sum of w r f_ij over the pixels, lower triangle. ln(A g) is a polynomial, so that the second
+ * derivatives are f_ij = f_i f_j / (A g) + A g d2 ln(A g)/di dj; the constant has none.
+ */
+function curveBread(p: GaussianParameters): void {
+  const n = PARAMETERS;
+  const { amplitude } = p;
+  const [s0, s1, s2] = residuals;
+  withResidual.set(residuals.subarray(0, 6));
+  turnSix(p, withResidual);
+  curved.set(normal);
+  turnProducts(p, residuals, withResidual, 0, curvature);
+  for (let i = 1; i < 6; i++) {
+    curved[i * n] -= withResidual[i] / amplitude;
+    for (let j = 1; j <= i; j++) curved[i * n + j] -= curvature[i * n + j] / amplitude;
+  }
+  curved[n + 1] += 2 * p.a * amplitude * s0;
+  curved[2 * n + 1] += p.b * amplitude * s0;
+  curved[2 * n + 2] += 2 * p.c * amplitude * s0;
+  curved[3 * n + 1] -= 2 * amplitude * s1;
+  curved[4 * n + 1] -= amplitude * s2;
+  curved[4 * n + 2] -= amplitude * s1;
+  curved[5 * n + 2] -= 2 * amplitude * s2;
+}
+
+const curvature = new Float64Array(PARAMETERS * PARAMETERS);
+
+function product(a: Float64Array, b: Float64Array): Float64Array {
+  const n = PARAMETERS;
   const out = new Float64Array(n * n);
   for (let i = 0; i < n; i++)
     for (let j = 0; j < n; j++) {
       let sum = 0;
-      for (let k = 0; k < n; k++) sum += inverse[i * n + k] * meat[k * n + j];
-      product[i * n + j] = sum;
-    }
-  for (let i = 0; i < n; i++)
-    for (let j = 0; j < n; j++) {
-      let sum = 0;
-      for (let k = 0; k < n; k++) sum += product[i * n + k] * inverse[k * n + j];
+      for (let k = 0; k < n; k++) sum += a[i * n + k] * b[k * n + j];
       out[i * n + j] = sum;
     }
   return out;

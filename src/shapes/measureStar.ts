@@ -1,7 +1,7 @@
 import { backgroundSlope } from './backgroundSlope.ts';
 import { fitGaussian, type GaussianFit, type GaussianParameters, PARAMETERS, ROUGH, TOLERANCE } from './gaussianFit.ts';
 import { type Shape, SIGMA_TO_FWHM } from './shape.ts';
-import { cutStamp, MAX_RADIUS, newStamp, type Source } from './stamp.ts';
+import { cutStamp, kernelStamp, MAX_RADIUS, type Source } from './stamp.ts';
 import { SUMS_ABOVE_FWHM, thirdOrderByLeastSquares, thirdOrderBySums } from './thirdOrder.ts';
 
 /** What is known of a star before it is measured. */
@@ -41,7 +41,7 @@ const MOSAIC_SPACING = Math.SQRT2;
 /** Variance of a uniform pixel: what pixel integration adds to a profile's second moment per axis (1/12 px^2). */
 const PIXEL_VARIANCE = 1 / 12;
 
-const stamp = newStamp();
+const stamp = kernelStamp();
 const rejected = (reason: StarFault): MeasuredStar => ({ status: 'rejected', reason });
 
 /**

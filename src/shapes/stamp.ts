@@ -1,4 +1,5 @@
 import type { PixelArray } from '../frame/frame.ts';
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
 import type { Slope } from './backgroundSlope.ts';
 
 /** Where stars are cut from: one plane; of a colour mosaic only green pixels, at their true places. */
@@ -33,18 +34,32 @@ export interface Stamp {
 /** Widest window radius, pixels. */
 export const MAX_RADIUS = 48;
 
-export function newStamp(): Stamp {
-  const size = (2 * MAX_RADIUS + 3) ** 2;
-  return {
-    count: 0,
-    dx: new Float64Array(size),
-    dy: new Float64Array(size),
-    value: new Float64Array(size),
-    weight: new Float64Array(size),
-    originX: 0,
-    originY: 0,
-    coverage: 0,
-  };
+const LONGEST = (2 * MAX_RADIUS + 3) ** 2;
+const newList = (): Float64Array => new Float64Array(LONGEST + 1);
+
+export function newStamp(
+  lists: Pick<Stamp, 'dx' | 'dy' | 'value' | 'weight'> = {
+    dx: newList(),
+    dy: newList(),
+    value: newList(),
+    weight: newList(),
+  },
+): Stamp {
+  return { ...lists, count: 0, originX: 0, originY: 0, coverage: 0 };
+}
+
+/** A stamp whose lists stand in the kernels' memory, where there are kernels; there is room for one. */
+export const kernelStamp = (): Stamp => newStamp(kernels()?.stamp);
+
+/** Puts the lists where the kernels read them, with one pixel more that weighs nothing: they take two at a time. */
+export function inKernels(stamp: Stamp): void {
+  const lists = kernels()?.stamp;
+  if (lists === undefined) return;
+  const { count } = stamp;
+  for (const name of ['dx', 'dy', 'value', 'weight'] as const) {
+    if (stamp[name] !== lists[name]) lists[name].set(stamp[name].subarray(0, count));
+    lists[name][count] = 0;
+  }
 }
 
 /**
@@ -63,6 +78,14 @@ export function cutStamp(
 ): void {
   const { data, width, height, mask, greenParity } = source;
   const r = Math.min(radius, MAX_RADIUS);
+  const address = kernelAddress(source);
+  const compiled = kernels();
+  if (address !== null && compiled?.stamp.dx === stamp.dx) {
+    const { run, out } = compiled;
+    stamp.count = run.cut(address, width, height, greenParity ?? -1, x, y, r, spike, slope.x, slope.y);
+    [stamp.originX, stamp.originY, stamp.coverage] = out;
+    return;
+  }
   const outer = r + 0.5;
   const originX = Math.round(x);
   const originY = Math.round(y);

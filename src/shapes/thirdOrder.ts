@@ -1,5 +1,6 @@
-import { invertSymmetric } from '../numeric/linear.ts';
-import type { Stamp } from './stamp.ts';
+import { type Kernels, kernels } from '../kernels/kernels.ts';
+import { invertSymmetric, multiply } from '../numeric/linear.ts';
+import { inKernels, type Stamp } from './stamp.ts';
 
 /**
  * The odd part of a star through a circular Gaussian weight w of the star's own sigma, zeta = (x + iy)/sigma about the
@@ -33,10 +34,33 @@ export interface StarLight {
 export const SUMS_ABOVE_FWHM = 3;
 const MAX_ROUNDS = 30;
 /** Centre converged when a round moves it by less than this, in sigma. */
-const SETTLED = 1e-7;
+const SETTLED = { sums: 1e-7, leastSquares: 1e-6 } as const;
 
 /** Weighted sums over pixels: exact enough where the star is well sampled and every pixel is there. */
 export function thirdOrderBySums(stamp: Stamp, light: StarLight): ThirdOrder | null {
+  const compiled = kernels();
+  return compiled === null ? sumsHere(stamp, light) : compiledBy('bySums', compiled, stamp, light, SETTLED.sums);
+}
+
+/** Either way by src/kernels/assembly/thirdOrder.ts. */
+function compiledBy(
+  way: 'bySums' | 'byLeastSquares',
+  { run, out }: Kernels,
+  stamp: Stamp,
+  { x0, y0, sigma, background, noise, gainEPerAdu }: StarLight,
+  settled: number,
+): ThirdOrder | null {
+  inKernels(stamp);
+  if (!run[way](stamp.count, x0, y0, sigma, background, noise, gainEPerAdu, MAX_ROUNDS, settled)) return null;
+  return {
+    x: out[0],
+    y: out[1],
+    coma: { x: out[2], y: out[3], error: out[4] },
+    trefoil: { x: out[5], y: out[6], error: out[7] },
+  };
+}
+
+function sumsHere(stamp: Stamp, light: StarLight): ThirdOrder | null {
   const { sigma } = light;
   let x = light.x0;
   let y = light.y0;
@@ -61,7 +85,7 @@ export function thirdOrderBySums(stamp: Stamp, light: StarLight): ThirdOrder | n
     x += sx * sigma;
     y += sy * sigma;
     if (Math.hypot(x - light.x0, y - light.y0) > 1.5 * sigma) return null;
-    if (Math.hypot(sx, sy) < SETTLED) break;
+    if (Math.hypot(sx, sy) < SETTLED.sums) break;
   }
   let cx = 0;
   let cy = 0;
@@ -93,47 +117,74 @@ export function thirdOrderBySums(stamp: Stamp, light: StarLight): ThirdOrder | n
   };
 }
 
-/** Exponents (n, m) of the Gauss-Hermite terms H_n(u) H_m(v) exp(-(u^2 + v^2)/2), total order 0 to 4. */
+/** Exponents (i, j) of the terms u^i v^j exp(-(u^2 + v^2)/2), by total order and then by j; a constant comes last. */
 const TERMS: readonly (readonly [number, number])[] = [0, 1, 2, 3, 4].flatMap((order) =>
-  Array.from({ length: order + 1 }, (_, m) => [order - m, m] as const),
+  Array.from({ length: order + 1 }, (_, j) => [order - j, j] as const),
 );
+const CONSTANT = TERMS.length;
 const COUNT = TERMS.length + 1;
-const at = (n: number, m: number): number => TERMS.findIndex(([a, b]) => a === n && b === m);
-const C10 = at(1, 0);
-const C01 = at(0, 1);
-const C30 = at(3, 0);
-const C21 = at(2, 1);
-const C12 = at(1, 2);
-const C03 = at(0, 3);
+/** Powers of u and v up to the product of two terms. */
+const POWERS = 9;
+
+/** The pixels seen from a centre, in units of sigma, with the terms' common factor g = exp(-(u^2 + v^2)/2). */
+interface Seen {
+  readonly u: Float64Array;
+  readonly v: Float64Array;
+  readonly g: Float64Array;
+}
 
 /**
  * The same quantities from a least-squares fit of Gauss-Hermite terms (and a constant) to the pixels: no aliasing, and
  * missing pixels (the other colours of a mosaic) do no harm. The terms describe the star as recorded, pixel integration
  * included, exactly as the sums do, so that the two agree where both hold.
  * With weight exp(-u^2/2) and Hermite orthogonality: coma3 = (6 c30 + 2 c12, 6 c03 + 2 c21)/c00,
- * trefoil3 = (6 c30 - 6 c12, 6 c21 - 6 c03)/c00, first moment = (c10, c01)/c00.
+ * trefoil3 = (6 c30 - 6 c12, 6 c21 - 6 c03)/c00, first moment = (c10, c01)/c00, c the factors of H_n(u) H_m(v) g. The fit
+ * itself is in monomials: every entry of its normal matrix is then one of 45 sums.
  */
 export function thirdOrderByLeastSquares(stamp: Stamp, light: StarLight): ThirdOrder | null {
   if (stamp.count < COUNT + 4) return null;
+  const compiled = kernels();
+  return compiled === null
+    ? leastSquaresHere(stamp, light)
+    : compiledBy('byLeastSquares', compiled, stamp, light, SETTLED.leastSquares);
+}
+
+function leastSquaresHere(stamp: Stamp, light: StarLight): ThirdOrder | null {
   const { sigma } = light;
   let x = light.x0;
   let y = light.y0;
-  const design = new Float64Array(stamp.count * COUNT);
+  const pixels = { u: new Float64Array(stamp.count), v: new Float64Array(stamp.count), g: new Float64Array(stamp.count) };
+  const wgValue = new Float64Array(stamp.count);
   for (let round = 0; round < MAX_ROUNDS; round++) {
-    fillDesign(stamp, x, y, sigma, design);
-    const solved = solveDesign(stamp, design);
-    if (solved === null) return null;
-    const { coefficients: c, inverse } = solved;
-    if (!(c[0] > 0)) return null;
-    const sx = (2 * c[C10]) / c[0];
-    const sy = (2 * c[C01]) / c[0];
-    if (Math.hypot(sx, sy) < 1e-6 || round === MAX_ROUNDS - 1) {
-      const variances = combinationVariances(stamp, light, design, inverse, c[0]);
+    let own = 0;
+    for (let k = 0; k < stamp.count; k++) {
+      const u = (stamp.dx[k] - x) / sigma;
+      const v = (stamp.dy[k] - y) / sigma;
+      pixels.u[k] = u;
+      pixels.v[k] = v;
+      pixels.g[k] = Math.exp(-0.5 * (u * u + v * v));
+      wgValue[k] = stamp.weight[k] * pixels.g[k] * stamp.value[k];
+      own += stamp.weight[k] * stamp.value[k];
+    }
+    const inverse = invertSymmetric(normalMatrix(pixels, stamp.weight), COUNT);
+    if (inverse === null) return null;
+    const right = new Float64Array(COUNT);
+    const sums = momentSums(pixels, wgValue, 4);
+    TERMS.forEach(([i, j], t) => {
+      right[t] = sums[i * POWERS + j];
+    });
+    right[CONSTANT] = own;
+    const c = hermiteFactors(multiply(inverse, right, COUNT));
+    if (!(c.c00 > 0)) return null;
+    const sx = (2 * c.c10) / c.c00;
+    const sy = (2 * c.c01) / c.c00;
+    if (Math.hypot(sx, sy) < SETTLED.leastSquares || round === MAX_ROUNDS - 1) {
+      const errors = combinationErrors(stamp, light, pixels, inverse, c.c00);
       return {
         x,
         y,
-        coma: { x: (6 * c[C30] + 2 * c[C12]) / c[0], y: (6 * c[C03] + 2 * c[C21]) / c[0], error: variances.coma },
-        trefoil: { x: (6 * c[C30] - 6 * c[C12]) / c[0], y: (6 * c[C21] - 6 * c[C03]) / c[0], error: variances.trefoil },
+        coma: { x: (6 * c.c30 + 2 * c.c12) / c.c00, y: (6 * c.c03 + 2 * c.c21) / c.c00, error: errors.coma },
+        trefoil: { x: (6 * c.c30 - 6 * c.c12) / c.c00, y: (6 * c.c21 - 6 * c.c03) / c.c00, error: errors.trefoil },
       };
     }
     x += sx * sigma;
@@ -143,72 +194,87 @@ export function thirdOrderByLeastSquares(stamp: Stamp, light: StarLight): ThirdO
   return null;
 }
 
-function fillDesign(stamp: Stamp, x: number, y: number, sigma: number, design: Float64Array): void {
-  const hu = new Float64Array(5);
-  const hv = new Float64Array(5);
-  for (let k = 0; k < stamp.count; k++) {
-    const u = (stamp.dx[k] - x) / sigma;
-    const v = (stamp.dy[k] - y) / sigma;
-    const g = Math.exp(-0.5 * (u * u + v * v));
-    hermite(u, hu);
-    hermite(v, hv);
-    for (let t = 0; t < TERMS.length; t++) design[k * COUNT + t] = g * hu[TERMS[t][0]] * hv[TERMS[t][1]];
-    design[k * COUNT + COUNT - 1] = 1;
+/** Sums of list u^i v^j, i + j <= degree, at i * POWERS + j: along each row of pixels first, whose v is the same. */
+function momentSums({ u, v }: Seen, list: Float64Array, degree: number): Float64Array {
+  const sums = new Float64Array(POWERS * POWERS);
+  const row = new Float64Array(POWERS);
+  for (let k = 0; k < u.length; ) {
+    const height = v[k];
+    row.fill(0);
+    for (; k < u.length && v[k] === height; k++)
+      for (let i = 0, term = list[k]; i <= degree; i++, term *= u[k]) row[i] += term;
+    for (let j = 0, power = 1; j <= degree; j++, power *= height)
+      for (let i = 0; i + j <= degree; i++) sums[i * POWERS + j] += power * row[i];
   }
+  return sums;
 }
 
-/** Physicists' Hermite polynomials H_0 to H_4. */
-function hermite(u: number, out: Float64Array): void {
-  out[0] = 1;
-  out[1] = 2 * u;
-  for (let n = 1; n < 4; n++) out[n + 1] = 2 * u * out[n] - 2 * n * out[n - 1];
-}
-
-function solveDesign(stamp: Stamp, design: Float64Array): { coefficients: Float64Array; inverse: Float64Array } | null {
+/** Sums over the pixels of weight x (products of two columns of the design), the constant's column included. */
+function normalMatrix(pixels: Seen, weight: Float64Array): Float64Array {
+  const { g } = pixels;
+  const wg = new Float64Array(g.length);
+  const wgg = new Float64Array(g.length);
+  let own = 0;
+  for (let k = 0; k < g.length; k++) {
+    own += weight[k];
+    wg[k] = weight[k] * g[k];
+    wgg[k] = wg[k] * g[k];
+  }
+  const products = momentSums(pixels, wgg, 8);
+  const single = momentSums(pixels, wg, 4);
   const matrix = new Float64Array(COUNT * COUNT);
-  const right = new Float64Array(COUNT);
-  for (let k = 0; k < stamp.count; k++) {
-    const w = stamp.weight[k];
-    const row = k * COUNT;
-    for (let i = 0; i < COUNT; i++) {
-      const wi = w * design[row + i];
-      right[i] += wi * stamp.value[k];
-      for (let j = 0; j <= i; j++) matrix[i * COUNT + j] += wi * design[row + j];
-    }
-  }
-  for (let i = 0; i < COUNT; i++) for (let j = 0; j < i; j++) matrix[j * COUNT + i] = matrix[i * COUNT + j];
-  const inverse = invertSymmetric(matrix, COUNT);
-  if (inverse === null) return null;
-  const coefficients = new Float64Array(COUNT);
-  for (let i = 0; i < COUNT; i++) for (let j = 0; j < COUNT; j++) coefficients[i] += inverse[i * COUNT + j] * right[j];
-  return { coefficients, inverse };
+  TERMS.forEach(([i, j], s) => {
+    TERMS.forEach(([k, l], t) => {
+      matrix[s * COUNT + t] = products[(i + k) * POWERS + j + l];
+    });
+    matrix[s * COUNT + CONSTANT] = single[i * POWERS + j];
+    matrix[CONSTANT * COUNT + s] = single[i * POWERS + j];
+  });
+  matrix[CONSTANT * COUNT + CONSTANT] = own;
+  return matrix;
+}
+
+const at = (i: number, j: number): number => TERMS.findIndex(([a, b]) => a === i && b === j);
+const M30 = at(3, 0);
+const M21 = at(2, 1);
+const M12 = at(1, 2);
+const M03 = at(0, 3);
+/** u^3 = (H3 + 6 H1)/8, u^2 = (H2 + 2)/4 and so on, physicists' Hermite polynomials. */
+const THIRD = 1 / 8;
+
+function hermiteFactors(m: Float64Array): Record<'c00' | 'c10' | 'c01' | 'c30' | 'c21' | 'c12' | 'c03', number> {
+  const [c30, c21, c12, c03] = [M30, M21, M12, M03].map((k) => THIRD * m[k]);
+  return {
+    c00: m[0] + (m[at(2, 0)] + m[at(0, 2)]) / 2 + 0.75 * (m[at(4, 0)] + m[at(0, 4)]) + m[at(2, 2)] / 4,
+    c10: m[1] / 2 + 6 * c30 + 2 * c12,
+    c01: m[2] / 2 + 6 * c03 + 2 * c21,
+    c30,
+    c21,
+    c12,
+    c03,
+  };
 }
 
 /** Errors of one component of coma3 and trefoil3 from the pixel noise through the linear solution. */
-function combinationVariances(
+function combinationErrors(
   stamp: Stamp,
   light: StarLight,
-  design: Float64Array,
+  pixels: Seen,
   inverse: Float64Array,
   c00: number,
 ): { coma: number; trefoil: number } {
-  const combos = [
-    { a: C30, fa: 6, b: C12, fb: 2 },
-    { a: C03, fa: 6, b: C21, fb: 2 },
-    { a: C30, fa: 6, b: C12, fb: -6 },
-    { a: C21, fa: 6, b: C03, fb: -6 },
-  ];
-  const sums = combos.map(({ a, fa, b, fb }) => {
-    const row = new Float64Array(COUNT);
-    for (let j = 0; j < COUNT; j++) row[j] = fa * inverse[a * COUNT + j] + fb * inverse[b * COUNT + j];
-    let sum = 0;
-    for (let k = 0; k < stamp.count; k++) {
-      let influence = 0;
-      for (let j = 0; j < COUNT; j++) influence += row[j] * design[k * COUNT + j];
-      const variance = light.noise ** 2 + Math.max(0, stamp.value[k] - light.background) / light.gainEPerAdu;
-      sum += (stamp.weight[k] * influence) ** 2 * variance;
-    }
-    return sum / c00 ** 2;
+  const wwv = Float64Array.from({ length: stamp.count }, (_, k) => {
+    const variance = light.noise ** 2 + Math.max(0, stamp.value[k] - light.background) / light.gainEPerAdu;
+    return stamp.weight[k] ** 2 * variance;
   });
-  return { coma: Math.sqrt((sums[0] + sums[1]) / 2), trefoil: Math.sqrt((sums[2] + sums[3]) / 2) };
+  const meat = normalMatrix(pixels, wwv);
+  const variance = (a: number, fa: number, b: number, fb: number): number => {
+    const row = Float64Array.from({ length: COUNT }, (_, j) => fa * inverse[a * COUNT + j] + fb * inverse[b * COUNT + j]);
+    return multiply(meat, row, COUNT).reduce((sum, value, j) => sum + value * row[j], 0);
+  };
+  const error = (sum: number): number => (THIRD * Math.sqrt(sum / 2)) / c00;
+  return {
+    coma: error(variance(M30, 6, M12, 2) + variance(M03, 6, M21, 2)),
+    trefoil: error(variance(M30, 6, M12, -6) + variance(M21, 6, M03, -6)),
+  };
 }

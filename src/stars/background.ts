@@ -1,4 +1,6 @@
 import type { PixelArray } from '../frame/frame.ts';
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
+import { MAX_CELLS } from '../kernels/layout.ts';
 import { clipSorted, median } from '../numeric/statistics.ts';
 
 /** Sky level and pixel noise on a mesh of square cells; nodes stand at the cell centres. */
@@ -37,6 +39,22 @@ export function meshBackground(plane: Plane): Background {
   const cell = Math.min(CELL, Math.max(8, Math.floor(Math.min(width, height) / 4)));
   const columns = Math.max(1, Math.round(width / cell));
   const rows = Math.max(1, Math.round(height / cell));
+  const { level, noise } = compiledCells(plane, columns, rows) ?? clippedCells(plane, columns, rows);
+  fillHoles(level, columns, rows);
+  fillHoles(noise, columns, rows);
+  const smoothNoise = medianFilter(noise, columns, rows);
+  raiseZeroNoise(smoothNoise);
+  return { cell: width / columns, columns, rows, level: medianFilter(level, columns, rows), noise: smoothNoise };
+}
+
+interface Cells {
+  readonly level: Float32Array;
+  readonly noise: Float32Array;
+}
+
+/** Median and noise of every cell, NaN where too few pixels are good. */
+function clippedCells(plane: Plane, columns: number, rows: number): Cells {
+  const { width, height } = plane;
   const level = new Float32Array(columns * rows).fill(NaN);
   const noise = new Float32Array(columns * rows).fill(NaN);
   // Integers sort in half the time; unsigned 32-bit ones alone do not fit.
@@ -57,11 +75,20 @@ export function meshBackground(plane: Plane): Background {
       noise[j * columns + i] = clipped.sigma;
     }
   }
-  fillHoles(level, columns, rows);
-  fillHoles(noise, columns, rows);
-  const smoothNoise = medianFilter(noise, columns, rows);
-  raiseZeroNoise(smoothNoise);
-  return { cell: width / columns, columns, rows, level: medianFilter(level, columns, rows), noise: smoothNoise };
+  return { level, noise };
+}
+
+/** The same by src/kernels/assembly/pixels.ts; null where the kernels cannot read the pixels. */
+function compiledCells(plane: Plane, columns: number, rows: number): Cells | null {
+  const address = kernelAddress(plane);
+  const compiled = kernels();
+  const count = columns * rows;
+  if (address === null || compiled === null || count > MAX_CELLS) return null;
+  const level = compiled.level.subarray(0, count).fill(NaN);
+  const noise = compiled.noise.subarray(0, count).fill(NaN);
+  const { width, height, greenParity } = plane;
+  compiled.run.mesh(address, width, height, columns, rows, greenParity ?? -1, SAMPLES, MIN_SAMPLES);
+  return { level: level.slice(), noise: noise.slice() };
 }
 
 /** Copies every k-th good pixel of the cell into `out`; rows are offset against each other so no column is favoured. */

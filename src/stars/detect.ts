@@ -1,3 +1,5 @@
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
+import { MAX_CELLS, MAX_PLACES } from '../kernels/layout.ts';
 import { median } from '../numeric/statistics.ts';
 import { type Background, levelAt, meshBackground, noiseAt, type Plane } from './background.ts';
 import { binnedPlane } from './plane.ts';
@@ -69,8 +71,20 @@ function restore(c: Candidate, factor: number, plane: Plane, background: Backgro
 }
 
 function localMaxima(plane: Plane, background: Background, ring: number): Candidate[] {
-  const { data, width, height, mask } = plane;
+  const { width, mask } = plane;
   const out: Candidate[] = [];
+  for (const k of compiledMaxima(plane, background) ?? maximaOf(plane, background)) {
+    if (mask !== null && mask[k] === 1) continue;
+    const x = k % width;
+    const found = inspect(plane, background, x, (k - x) / width, ring);
+    if (found) out.push(found);
+  }
+  return out;
+}
+
+/** Indices of pixels above the threshold of their mesh cell and above their neighbours; of equal ones the first counts. */
+function maximaOf({ data, width, height }: Plane, background: Background): number[] {
+  const out: number[] = [];
   const { columns, rows, level, noise } = background;
   for (let y = 2; y < height - 2; y++) {
     const meshRow = Math.min(rows - 1, Math.floor((y * rows) / height)) * columns;
@@ -94,13 +108,24 @@ function localMaxima(plane: Plane, background: Background, ring: number): Candid
           v <= data[k - width + 1]
         )
           continue;
-        if (mask !== null && mask[k] === 1) continue;
-        const found = inspect(plane, background, x, y, ring);
-        if (found) out.push(found);
+        out.push(k);
       }
     }
   }
   return out;
+}
+
+/** The same by src/kernels/assembly/pixels.ts; null where the kernels cannot read the pixels or find too many. */
+function compiledMaxima(plane: Plane, background: Background): Uint32Array | null {
+  const address = kernelAddress({ data: plane.data, mask: null });
+  const compiled = kernels();
+  const { columns, rows, level, noise } = background;
+  if (address === null || compiled === null || level.length > MAX_CELLS) return null;
+  compiled.level.set(level);
+  compiled.noise.set(noise);
+  const { width, height } = plane;
+  const count = compiled.run.localMaxima(address, width, height, columns, rows, DETECT_DEFAULTS.threshold);
+  return count > MAX_PLACES ? null : compiled.places.subarray(0, count);
 }
 
 function binomial(data: ArrayLike<number>, k: number, width: number): number {

@@ -1,4 +1,5 @@
 import type { Frame, PixelArray } from '../frame/frame.ts';
+import { kernels } from '../kernels/kernels.ts';
 import type { Plane } from './background.ts';
 
 /** The frame as one plane for the star stages; of a colour mosaic only the green checkerboard is used. */
@@ -11,6 +12,18 @@ export function planeOf(frame: Frame): Plane {
     mask: frame.mask,
     greenParity,
   };
+}
+
+/** The plane with its pixels where the kernels can work on them, if they can at all; a copy unless they stand there already. */
+export function planeForKernels(plane: Plane): Plane {
+  const compiled = kernels();
+  const { data, mask } = plane;
+  if (compiled === null || !(data instanceof Uint16Array) || mask !== null) return plane;
+  if (compiled.addressOf(data) !== null) return plane;
+  const { buffer, byteOffset } = compiled.room(data.byteLength);
+  const copy = new Uint16Array(buffer, byteOffset, data.length);
+  copy.set(data);
+  return { ...plane, data: copy };
 }
 
 /**

@@ -1,0 +1,32 @@
+/**
+ * Where things stand in the memory, bytes; src/kernels/layout.ts holds what the outside needs of it. Below 64 KiB lies the
+ * compiler's own. Lists of pixels begin at different offsets within a page, so that they do not fight for the same cache lines.
+ */
+export const DX: usize = 0x10000;
+export const DY: usize = 0x24140;
+export const VALUE: usize = 0x38280;
+export const WEIGHT: usize = 0x4c3c0;
+export const X: usize = 0x60500;
+export const Y: usize = 0x74640;
+export const Q: usize = 0x88780;
+export const C: usize = 0x9c8c0;
+export const S: usize = 0xb0a00;
+export const M: usize = 0xc4b40;
+export const N: usize = 0xd8c80;
+export const RING_DX: usize = 0x100000;
+export const RING_DY: usize = 0x108140;
+export const RING_VALUE: usize = 0x110280;
+export const RING_ORDERED: usize = 0x1183c0;
+/** Parameters, matrices and sums of one fit. */
+export const SMALL: usize = 0x122000;
+/** What a kernel answers, float64. */
+export const OUT: usize = 0x12a000;
+export const SAMPLES: usize = 0x12b000;
+export const SAMPLES_TURNED: usize = 0x12d040;
+export const COUNTS: usize = 0x12f080;
+export const LEVEL: usize = 0x200000;
+export const NOISE: usize = 0x400000;
+export const PLACES: usize = 0x600000;
+export const PREVIEW: usize = 0xa00000;
+export const MAX_RING: i32 = 4096;
+export const MAX_PLACES: i32 = 0x100000;

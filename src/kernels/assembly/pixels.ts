@@ -1,0 +1,221 @@
+import { COUNTS, LEVEL, MAX_PLACES, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
+
+/** Turns big-endian 16-bit values to the machine's order, in place, and their top bit where `flip` is 0x8000. */
+export function swap16(data: usize, count: i32, flip: i32): void {
+  const turned = i16x8.splat(<i16>flip);
+  let k = 0;
+  for (; k + 8 <= count; k += 8) {
+    const at = data + ((<usize>k) << 1);
+    const v = v128.load(at);
+    v128.store(at, v128.xor(i8x16.shuffle(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14), turned));
+  }
+  for (; k < count; k++) {
+    const at = data + ((<usize>k) << 1);
+    store<u16>(at, bswap<u16>(load<u16>(at)) ^ <u16>flip);
+  }
+}
+
+/** Means of block x block pixels into PREVIEW, float32; what is left over at the right and bottom edge is dropped. */
+export function binBlocks(data: usize, frameWidth: i32, frameHeight: i32, block: i32, width: i32, height: i32): void {
+  for (let row = 0; row < height; row++) {
+    const rows = min(block, frameHeight - row * block);
+    const full = <f64>(rows * block);
+    const first = data + ((<usize>(row * block) * <usize>frameWidth) << 1);
+    for (let column = 0; column < width; column++) {
+      let sum: u32 = 0;
+      for (let line = 0; line < rows; line++) {
+        let at = first + ((<usize>(line * frameWidth + column * block)) << 1);
+        if (block == 4) {
+          // Four pixels in one load, added within the register.
+          const v = load<u64>(at);
+          const pairs = (v & 0x0000ffff0000ffff) + ((v >> 16) & 0x0000ffff0000ffff);
+          sum += <u32>pairs + <u32>(pairs >> 32);
+        } else
+          for (let i = 0; i < block; i++) {
+            sum += load<u16>(at);
+            at += 2;
+          }
+      }
+      store<f32>(PREVIEW + ((<usize>(row * width + column)) << 2), <f32>(<f64>sum / full));
+    }
+  }
+}
+
+/** SAMPLES ascending: two passes of counting, low byte then high byte. */
+function sortSamples(n: i32): void {
+  memory.fill(COUNTS, 0, 2048);
+  for (let k = 0; k < n; k++) {
+    const v = load<u16>(SAMPLES + ((<usize>k) << 1));
+    const low = COUNTS + ((<usize>(v & 255)) << 2);
+    const high = COUNTS + 1024 + ((<usize>(v >> 8)) << 2);
+    store<u32>(low, load<u32>(low) + 1);
+    store<u32>(high, load<u32>(high) + 1);
+  }
+  let a: u32 = 0;
+  let b: u32 = 0;
+  for (let i = 0; i < 256; i++) {
+    const low = COUNTS + ((<usize>i) << 2);
+    const high = low + 1024;
+    const inLow = load<u32>(low);
+    const inHigh = load<u32>(high);
+    store<u32>(low, a);
+    store<u32>(high, b);
+    a += inLow;
+    b += inHigh;
+  }
+  for (let k = 0; k < n; k++) {
+    const v = load<u16>(SAMPLES + ((<usize>k) << 1));
+    const slot = COUNTS + ((<usize>(v & 255)) << 2);
+    const to = load<u32>(slot);
+    store<u32>(slot, to + 1);
+    store<u16>(SAMPLES_TURNED + ((<usize>to) << 1), v);
+  }
+  for (let k = 0; k < n; k++) {
+    const v = load<u16>(SAMPLES_TURNED + ((<usize>k) << 1));
+    const slot = COUNTS + 1024 + ((<usize>(v >> 8)) << 2);
+    const to = load<u32>(slot);
+    store<u32>(slot, to + 1);
+    store<u16>(SAMPLES + ((<usize>to) << 1), v);
+  }
+}
+
+function sample(k: i32): f64 {
+  return <f64>load<u16>(SAMPLES + ((<usize>k) << 1));
+}
+
+function lowerBound(value: f64, length: i32): i32 {
+  let low = 0;
+  let high = length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (sample(middle) < value) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+function quantile(from: i32, n: i32, q: f64): f64 {
+  const position = q * <f64>(n - 1);
+  const i = <i32>Math.floor(position);
+  const fraction = position - <f64>i;
+  const a = sample(from + i);
+  return fraction == 0 ? a : a + fraction * (sample(from + i + 1) - a);
+}
+
+/** Median and sigma of sorted SAMPLES, clipped as src/numeric/statistics.ts (clipSorted) does, into OUT. */
+function clipSamples(length: i32): void {
+  let from = 0;
+  let to = length;
+  let centre: f64 = 0;
+  let sigma: f64 = 0;
+  for (let round = 0; round < 10; round++) {
+    const n = to - from;
+    centre = quantile(from, n, 0.5);
+    sigma = centre - quantile(from, n, 0.1587);
+    const newFrom = lowerBound(centre - 3 * sigma, length);
+    const newTo = lowerBound(centre + 3 * sigma, length);
+    if (sigma == 0 || newTo - newFrom < 8 || (newFrom == from && newTo == to)) break;
+    from = newFrom;
+    to = newTo;
+  }
+  store<f64>(OUT, centre);
+  store<f64>(OUT + 8, sigma);
+}
+
+/**
+ * Clipped median and noise of every cell into LEVEL and NOISE, float32; cells with fewer than `least` samples are left alone.
+ * `samples` is how many are wanted of a cell; `greenParity` -1 for mono.
+ */
+export function mesh(
+  data: usize,
+  width: i32,
+  height: i32,
+  columns: i32,
+  rows: i32,
+  greenParity: i32,
+  samples: i32,
+  least: i32,
+): void {
+  for (let j = 0; j < rows; j++) {
+    const y0 = <i32>((<i64>j * height) / rows);
+    const y1 = <i32>((<i64>(j + 1) * height) / rows);
+    for (let i = 0; i < columns; i++) {
+      const x0 = <i32>((<i64>i * width) / columns);
+      const x1 = <i32>((<i64>(i + 1) * width) / columns);
+      const area = (x1 - x0) * (y1 - y0);
+      const step = max(1, area / (greenParity < 0 ? samples : 2 * samples));
+      const stride = max(1, <i32>Math.round(Math.sqrt(<f64>step))) | 1;
+      const rowStride = max(1, <i32>Math.round(<f64>step / <f64>stride));
+      let n = 0;
+      for (let y = y0; y < y1; y += rowStride) {
+        const row = data + ((<usize>y * <usize>width) << 1);
+        for (let x = x0 + (y % stride); x < x1 && n < 2 * samples; x += stride) {
+          if (greenParity >= 0 && ((x + y) & 1) != greenParity) continue;
+          store<u16>(SAMPLES + ((<usize>n) << 1), load<u16>(row + ((<usize>x) << 1)));
+          n++;
+        }
+      }
+      if (n < least) continue;
+      sortSamples(n);
+      clipSamples(n);
+      const at = (<usize>(j * columns + i)) << 2;
+      store<f32>(LEVEL + at, <f32>load<f64>(OUT));
+      store<f32>(NOISE + at, <f32>load<f64>(OUT + 8));
+    }
+  }
+}
+
+function isMaximum(at: usize, width: usize): bool {
+  const v = load<u16>(at);
+  const up = at - (width << 1);
+  const down = at + (width << 1);
+  return (
+    v >= load<u16>(at + 2) &&
+    v >= load<u16>(down - 2) &&
+    v >= load<u16>(down) &&
+    v >= load<u16>(down + 2) &&
+    v > load<u16>(at - 2) &&
+    v > load<u16>(up - 2) &&
+    v > load<u16>(up) &&
+    v > load<u16>(up + 2)
+  );
+}
+
+/**
+ * Pixels above LEVEL + threshold x NOISE of their cell and above their eight neighbours (of equal ones the first counts), in
+ * stored order: their indices into PLACES. Returns how many there are, which may be more than PLACES holds.
+ */
+export function localMaxima(data: usize, width: i32, height: i32, columns: i32, rows: i32, threshold: f64): i32 {
+  let count = 0;
+  for (let y = 2; y < height - 2; y++) {
+    const meshRow = min(rows - 1, <i32>((<i64>y * rows) / height)) * columns;
+    const row = data + ((<usize>y * <usize>width) << 1);
+    for (let i = 0; i < columns; i++) {
+      const x1 = min(width - 2, <i32>((<i64>(i + 1) * width) / columns));
+      const mesh = (<usize>(meshRow + i)) << 2;
+      const limit = <f64>load<f32>(LEVEL + mesh) + threshold * <f64>load<f32>(NOISE + mesh);
+      // A whole number stands above the limit where it stands above its floor.
+      const whole = Math.floor(limit);
+      if (whole >= 65535) continue;
+      const all = whole < 0;
+      const limits = i16x8.splat(<i16>(<i32>max(0.0, whole)));
+      let x = max(2, <i32>((<i64>i * width) / columns));
+      while (x < x1) {
+        const wide = x1 - x >= 8;
+        let hits = all ? 255 : wide ? i16x8.bitmask(i16x8.gt_u(v128.load(row + ((<usize>x) << 1)), limits)) : 255;
+        if (!wide) hits &= (1 << (x1 - x)) - 1;
+        while (hits != 0) {
+          const lane = ctz(hits);
+          hits &= hits - 1;
+          const at = row + ((<usize>(x + lane)) << 1);
+          if (!(<f64>load<u16>(at) > limit)) continue;
+          if (!isMaximum(at, <usize>width)) continue;
+          if (count < MAX_PLACES) store<u32>(PLACES + ((<usize>count) << 2), <u32>((at - data) >> 1));
+          count++;
+        }
+        x += 8;
+      }
+    }
+  }
+  return count;
+}

@@ -1,0 +1,152 @@
+import { COMPILED } from './compiled.ts';
+import * as layout from './layout.ts';
+
+/** What assembly/index.ts exports; `data` is the address of 16-bit pixels, counts and places are whole numbers. */
+interface Exports {
+  swap16(data: number, count: number, flip: number): void;
+  binBlocks(data: number, frameWidth: number, frameHeight: number, block: number, width: number, height: number): void;
+  mesh(
+    data: number,
+    width: number,
+    height: number,
+    columns: number,
+    rows: number,
+    greenParity: number,
+    samples: number,
+    least: number,
+  ): void;
+  localMaxima(data: number, width: number, height: number, columns: number, rows: number, threshold: number): number;
+  cut(
+    data: number,
+    width: number,
+    height: number,
+    greenParity: number,
+    x: number,
+    y: number,
+    radius: number,
+    spike: number,
+    slopeX: number,
+    slopeY: number,
+  ): number;
+  slope(
+    data: number,
+    width: number,
+    height: number,
+    greenParity: number,
+    x: number,
+    y: number,
+    inner: number,
+    outer: number,
+    share: number,
+    clip: number,
+    rounds: number,
+  ): void;
+  fitGaussian(
+    count: number,
+    amplitude: number,
+    x0: number,
+    y0: number,
+    a: number,
+    b: number,
+    c: number,
+    background: number,
+    noise: number,
+    gain: number,
+    tolerance: number,
+    maxIterations: number,
+  ): number;
+  bySums(...light: ThirdOrderArguments): number;
+  byLeastSquares(...light: ThirdOrderArguments): number;
+}
+
+/** count, x0, y0, sigma, background, noise, gain, rounds at most, shift (in sigma) that counts as settled. */
+type ThirdOrderArguments = [number, number, number, number, number, number, number, number, number];
+
+/** The lists of one stamp. */
+interface StampLists {
+  readonly dx: Float64Array;
+  readonly dy: Float64Array;
+  readonly value: Float64Array;
+  readonly weight: Float64Array;
+}
+
+/** The compiled kernels with the memory they work in. One caller at a time: every call may overwrite what the last one left. */
+export interface Kernels {
+  readonly run: Exports;
+  readonly stamp: StampLists;
+  /** What the last call answered. */
+  readonly out: Float64Array;
+  readonly level: Float32Array;
+  readonly noise: Float32Array;
+  readonly places: Uint32Array;
+  readonly preview: Float32Array;
+  /** Room for one frame of that many bytes; what stood there before is gone. */
+  room(bytes: number): Uint8Array<ArrayBufferLike>;
+  /** Where this stands in the kernels' memory; null when it does not. */
+  addressOf(view: ArrayBufferView): number | null;
+}
+
+const PAGE = 65536;
+/** Pages of the memory at most: 4 GiB, of which only what is touched is taken. */
+const MOST_PAGES = 65536;
+
+let loaded: Kernels | null | undefined;
+
+/**
+ * The kernels, compiled when first asked for; null where this machine has no WebAssembly with vectors and shared memory: the
+ * TypeScript beside each call then does the same work.
+ */
+export function kernels(): Kernels | null {
+  if (loaded === undefined) {
+    try {
+      loaded = load();
+    } catch {
+      loaded = null;
+    }
+  }
+  return loaded;
+}
+
+/** Work in TypeScript from now on, or with the kernels again: for tests and comparisons. */
+export function useKernels(wanted: boolean): void {
+  loaded = wanted ? undefined : null;
+}
+
+function load(): Kernels {
+  const memory = new WebAssembly.Memory({ initial: layout.FRAME / PAGE, maximum: MOST_PAGES, shared: true });
+  const module = new WebAssembly.Module(Buffer.from(COMPILED, 'base64'));
+  const instance = new WebAssembly.Instance(module, { env: { memory } });
+  const { buffer } = memory;
+  // Growing makes a new buffer object over the same bytes: views of the older ones stay good.
+  const buffers = new Set<ArrayBufferLike>([buffer]);
+  const list = (at: number): Float64Array => new Float64Array(buffer, at, layout.LIST_LENGTH);
+  return {
+    run: instance.exports as unknown as Exports,
+    stamp: {
+      dx: list(layout.DX),
+      dy: list(layout.DY),
+      value: list(layout.VALUE),
+      weight: list(layout.WEIGHT),
+    },
+    out: new Float64Array(buffer, layout.OUT, 64),
+    level: new Float32Array(buffer, layout.LEVEL, layout.MAX_CELLS),
+    noise: new Float32Array(buffer, layout.NOISE, layout.MAX_CELLS),
+    places: new Uint32Array(buffer, layout.PLACES, layout.MAX_PLACES),
+    preview: new Float32Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW),
+    room: (bytes) => {
+      const missing = layout.FRAME + bytes + PAGE - memory.buffer.byteLength;
+      if (missing > 0) memory.grow(Math.ceil(missing / PAGE));
+      buffers.add(memory.buffer);
+      return new Uint8Array(memory.buffer, layout.FRAME, bytes);
+    },
+    addressOf: (view) => (buffers.has(view.buffer) ? view.byteOffset : null),
+  };
+}
+
+/** Address of an image that the kernels can work on as it stands: 16-bit pixels in their memory, none masked; else null. */
+export function kernelAddress(image: {
+  readonly data: ArrayBufferView;
+  readonly mask: Uint8Array | null;
+}): number | null {
+  return image.data instanceof Uint16Array && image.mask === null ? (kernels()?.addressOf(image.data) ?? null) : null;
+}
