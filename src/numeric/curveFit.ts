@@ -1,4 +1,3 @@
-import { levenbergMarquardt } from 'ml-levenberg-marquardt';
 import { invertSymmetric, multiply } from './linear.ts';
 
 /** A small non-linear least-squares problem: points i = 0 .. values.length - 1. */
@@ -23,79 +22,168 @@ export interface CurveFit {
   readonly converged: boolean;
 }
 
-/** A look at every start, then the best few to the end, in rounds because the library cannot tell when it has arrived. */
+/** A look at every start, then the best few to the end. */
 const LOOK = 6;
-const ROUND = 5;
-const MAX_ROUNDS = 8;
+const FINISH = 40;
 const FINALISTS = 3;
 
+/** Stop when a step gains less than this share of chi-square. */
+const TOLERANCE = 1e-7;
+
+/** The second-order part of a step may be this share of the first-order one; more, and the step was too long. */
+const MOST_BENDING = 0.75;
+/** Share of a step over which its bending is felt for. */
+const FEELER = 0.1;
+
 /**
- * The best of several starts of ml-levenberg-marquardt. Values and model are divided by their errors here, because the
- * library's own weights are not those of least squares; convergence and covariance are ours, because it has none.
+ * The best of several starts of Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431) within bounds, with geodesic acceleration
+ * (Transtrum, Machta & Sethna 2011, Phys. Rev. E 83, 036701): narrow bent valleys are followed instead of crept along.
  */
 export function fitCurve(problem: CurveProblem, starts: readonly (readonly number[])[]): CurveFit | null {
-  const looks = starts.flatMap((start) => fitFrom(problem, start, LOOK) ?? []);
-  const finalists = looks.sort((a, b) => a.chi2 - b.chi2).slice(0, FINALISTS);
-  const finished = finalists.map((fit) => finishCurve(problem, fit));
-  return finished.sort((a, b) => a.chi2 - b.chi2)[0] ?? null;
-}
-
-/** Goes on from a start until there is nothing left to gain, or the rounds are over. */
-export function continueCurve(problem: CurveProblem, start: ArrayLike<number>): CurveFit | null {
-  const first = fitFrom(problem, Array.from(start), ROUND);
-  return first === null ? null : finishCurve(problem, first);
-}
-
-function finishCurve(problem: CurveProblem, from: CurveFit): CurveFit {
-  let best = from;
-  for (let round = 0; round < MAX_ROUNDS && !best.converged; round++) {
-    const next = fitFrom(problem, [...best.parameters], ROUND);
-    if (next === null || !(next.chi2 < best.chi2)) break;
-    best = next;
+  const looks = starts.flatMap((start) => descend(problem, start, LOOK) ?? []);
+  const finalists: Place[] = [];
+  for (const look of looks.sort((a, b) => a.chi2 - b.chi2)) {
+    if (finalists.length === FINALISTS) break;
+    if (!finalists.some((known) => sameValley(known, look))) finalists.push(look);
   }
-  return best;
+  const finished = finalists.flatMap((end) => descend(problem, end.parameters, FINISH) ?? []);
+  const [best] = finished.sort((a, b) => a.chi2 - b.chi2);
+  return best === undefined ? null : assess(problem, best.parameters);
 }
 
-function fitFrom(problem: CurveProblem, start: readonly number[], maxIterations: number): CurveFit | null {
-  const { values, errors, model, jacobian, lower, upper } = problem;
-  const count = values.length;
-  const x = Array.from({ length: count }, (_, i) => i);
-  const y = x.map((i) => values[i] / errors[i]);
-  let parameterValues: number[];
-  try {
-    ({ parameterValues } = levenbergMarquardt({ x, y }, (p) => (i) => model(p, i) / errors[i], {
-      initialValues: [...start],
-      jacobianFunction: (p) => (i) => jacobian(p, i).map((d) => d / errors[i]),
-      minValues: lower,
-      maxValues: upper,
-      damping: 1e-2,
-      maxIterations,
-      errorTolerance: 1e-9,
-    }));
-  } catch {
-    // A singular or non-symmetric step: this start leads nowhere.
-    return null;
+interface Place {
+  readonly parameters: Float64Array;
+  readonly chi2: number;
+}
+
+/** Looks that have come this near to each other, as a share of every parameter, end at the same place. */
+const SAME = 0.02;
+
+const sameValley = (a: Place, b: Place): boolean =>
+  a.parameters.every((value, j) => Math.abs(value - b.parameters[j]) <= SAME * Math.abs(value));
+
+/** Downhill from one start; null where it leads nowhere. */
+function descend(problem: CurveProblem, start: ArrayLike<number>, maxIterations: number): Place | null {
+  const { lower, upper } = problem;
+  const n = start.length;
+  const slopes = new Slopes(problem.values.length, n);
+  const damped = new Float64Array(n * n);
+  let parameters = Float64Array.from({ length: n }, (_, j) => Math.min(upper[j], Math.max(lower[j], start[j])));
+  let chi2 = chiSquare(problem, parameters);
+  let lambda = 1e-2;
+  for (let iteration = 0; iteration < maxIterations && Number.isFinite(chi2); iteration++) {
+    slopes.take(problem, parameters);
+    const before = chi2;
+    for (let attempt = 0; attempt < 8; attempt++) {
+      damped.set(slopes.normal);
+      for (let j = 0; j < n; j++) damped[j * n + j] *= 1 + lambda;
+      const inverse = invertSymmetric(damped, n, damped);
+      const step = inverse === null ? null : slopes.step(problem, parameters, inverse);
+      const next = step?.map((change, j) => Math.min(upper[j], Math.max(lower[j], parameters[j] + change)));
+      const nextChi2 = next === undefined ? Infinity : chiSquare(problem, next);
+      if (next !== undefined && nextChi2 <= chi2) {
+        parameters = next;
+        chi2 = nextChi2;
+        lambda = Math.max(1e-9, lambda * 0.1);
+        break;
+      }
+      lambda *= 10;
+    }
+    if (before - chi2 <= TOLERANCE * before) break;
   }
-  const parameters = Float64Array.from(parameterValues);
-  if (!parameters.every(Number.isFinite)) return null;
-  return assess(problem, parameters);
+  return Number.isFinite(chi2) ? { parameters, chi2 } : null;
 }
 
-/** Chi-square, covariance and whether there is anything left to gain at the given parameters. */
-function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
-  const { values, errors, model, jacobian } = problem;
-  const n = parameters.length;
-  const normal = new Float64Array(n * n);
-  const gradient = new Float64Array(n);
+function chiSquare({ values, errors, model }: CurveProblem, parameters: Float64Array): number {
   let chi2 = 0;
   for (let i = 0; i < values.length; i++) {
     const r = (values[i] - model(parameters, i)) / errors[i];
     chi2 += r * r;
+  }
+  return chi2;
+}
+
+/** The problem made straight around one place. */
+class Slopes {
+  readonly normal: Float64Array;
+  readonly gradient: Float64Array;
+  /** Derivatives over errors, a row a point; 0 where a parameter keeps still. */
+  readonly rows: Float64Array;
+  readonly still: Uint8Array;
+
+  constructor(points: number, n: number) {
+    this.normal = new Float64Array(n * n);
+    this.gradient = new Float64Array(n);
+    this.rows = new Float64Array(points * n);
+    this.still = new Uint8Array(n);
+  }
+
+  take({ values, errors, model, jacobian, lower, upper }: CurveProblem, p: Float64Array): void {
+    const n = p.length;
+    const { normal, gradient, rows, still } = this;
+    normal.fill(0);
+    gradient.fill(0);
+    for (let i = 0; i < values.length; i++) {
+      const r = (values[i] - model(p, i)) / errors[i];
+      const d = jacobian(p, i);
+      for (let j = 0; j < n; j++) {
+        const dj = d[j] / errors[i];
+        rows[i * n + j] = dj;
+        if (dj === 0) continue;
+        gradient[j] += dj * r;
+        for (let k = 0; k <= j; k++) normal[j * n + k] += dj * rows[i * n + k];
+      }
+    }
+    for (let j = 0; j < n; j++) {
+      // A parameter that stands on a bound and pulls outwards keeps still.
+      const held = (p[j] <= lower[j] && gradient[j] <= 0) || (p[j] >= upper[j] && gradient[j] >= 0);
+      still[j] = held || !(normal[j * n + j] > 0) ? 1 : 0;
+      if (still[j] === 0) continue;
+      for (let k = 0; k < n; k++) normal[Math.max(j, k) * n + Math.min(j, k)] = 0;
+      normal[j * n + j] = 1;
+      gradient[j] = 0;
+    }
+  }
+
+  /** The damped step with its bending; null where that is too large for the step to be trusted. */
+  step({ errors, model }: CurveProblem, p: Float64Array, inverse: Float64Array): Float64Array | null {
+    const n = p.length;
+    const straight = multiply(inverse, this.gradient, n);
+    const ahead = p.map((value, j) => value + FEELER * straight[j]);
+    const back = p.map((value, j) => value - FEELER * straight[j]);
+    const right = new Float64Array(n);
+    for (let i = 0; i < errors.length; i++) {
+      const second = (model(ahead, i) - 2 * model(p, i) + model(back, i)) / (FEELER * FEELER * errors[i]);
+      if (second === 0) continue;
+      for (let j = 0; j < n; j++) right[j] -= second * this.rows[i * n + j];
+    }
+    for (let j = 0; j < n; j++) if (this.still[j] === 1) right[j] = 0;
+    const bending = multiply(inverse, right, n);
+    let bent = 0;
+    let length = 0;
+    for (let j = 0; j < n; j++) {
+      // In units of what the data hold each parameter to.
+      bent += bending[j] * bending[j] * this.normal[j * n + j];
+      length += straight[j] * straight[j] * this.normal[j * n + j];
+    }
+    if (!(2 * Math.sqrt(bent) <= MOST_BENDING * Math.sqrt(length))) return null;
+    return straight.map((value, j) => value + 0.5 * bending[j]);
+  }
+}
+
+/** Chi-square, covariance and whether there is anything left to gain at the given parameters. */
+function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
+  const { values, errors, model, jacobian, lower, upper } = problem;
+  const n = parameters.length;
+  const normal = new Float64Array(n * n);
+  const gradient = new Float64Array(n);
+  for (let i = 0; i < values.length; i++) {
+    const weight = 1 / (errors[i] * errors[i]);
+    const r = weight * (values[i] - model(parameters, i));
     const d = jacobian(parameters, i);
     for (let j = 0; j < n; j++) {
-      const dj = d[j] / errors[i];
-      gradient[j] += dj * r;
-      for (let k = 0; k < n; k++) normal[j * n + k] += (dj * d[k]) / errors[i];
+      gradient[j] += d[j] * r;
+      for (let k = 0; k < n; k++) normal[j * n + k] += weight * d[j] * d[k];
     }
   }
   const covariance = invertSymmetric(normal, n);
@@ -105,5 +193,6 @@ function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
     gain = 0;
     for (let j = 0; j < n; j++) gain += step[j] * gradient[j];
   }
-  return { parameters, chi2, covariance, converged: gain < 0.01 };
+  const atBound = parameters.some((p, j) => p <= lower[j] || p >= upper[j]);
+  return { parameters, chi2: chiSquare(problem, parameters), covariance, converged: gain < 0.01 || atBound };
 }

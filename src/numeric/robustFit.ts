@@ -35,6 +35,7 @@ export function robustLinearFit(problem: LinearProblem, rounds = 20): LinearFit 
   let intrinsic = 0;
   let parameters: Float64Array | null = null;
   const residuals = new Float64Array(m);
+  const pulls = new Float64Array(m);
   for (let round = 0; round < rounds; round++) {
     const solved = solve(problem, weights, intrinsic, n);
     if (!solved) return null;
@@ -44,10 +45,10 @@ export function robustLinearFit(problem: LinearProblem, rounds = 20): LinearFit 
     parameters = solved;
     for (let i = 0; i < m; i++) residuals[i] = values[i] - dot(rows[i], parameters);
     intrinsic = scatterBeyond(residuals, errors, n);
-    const pulls = residuals.map((r, i) => r / Math.hypot(errors[i], intrinsic));
-    const scale = Math.max(MAD_TO_SIGMA * median(pulls.map(Math.abs)), 1e-12);
+    pullsOf(residuals, errors, intrinsic, pulls);
+    const unit = TUKEY * scaleOf(pulls);
     for (let i = 0; i < m; i++) {
-      const t = pulls[i] / (TUKEY * scale);
+      const t = pulls[i] / unit;
       weights[i] = Math.abs(t) < 1 ? (1 - t * t) ** 2 : 0;
     }
     if (converged) break;
@@ -63,44 +64,54 @@ function dot(row: Float64Array, parameters: Float64Array): number {
   return sum;
 }
 
-function normalMatrix(problem: LinearProblem, weight: (i: number) => number, n: number): Float64Array {
+/** Residuals over their errors, the intrinsic scatter added in quadrature. */
+function pullsOf(residuals: Float64Array, errors: ArrayLike<number>, intrinsic: number, out: Float64Array): void {
+  const extra = intrinsic * intrinsic;
+  for (let i = 0; i < out.length; i++) out[i] = residuals[i] / Math.sqrt(errors[i] * errors[i] + extra);
+}
+
+/** Robust width of the pulls: their MAD about zero as a sigma. */
+function scaleOf(pulls: Float64Array): number {
+  return Math.max(MAD_TO_SIGMA * median(pulls.map(Math.abs)), 1e-12);
+}
+
+/** Sum of w x row x row. */
+function normalMatrix(rows: readonly Float64Array[], w: Float64Array, n: number): Float64Array {
   const matrix = new Float64Array(n * n);
-  problem.rows.forEach((row, i) => {
-    const w = weight(i);
-    if (w === 0) return;
-    for (let j = 0; j < n; j++) for (let k = 0; k <= j; k++) matrix[j * n + k] += w * row[j] * row[k];
-  });
+  for (let i = 0; i < rows.length; i++) {
+    const row = rows[i];
+    if (w[i] === 0) continue;
+    for (let j = 0; j < n; j++) {
+      const wj = w[i] * row[j];
+      if (wj === 0) continue;
+      for (let k = 0; k <= j; k++) matrix[j * n + k] += wj * row[k];
+    }
+  }
   for (let j = 0; j < n; j++) for (let k = 0; k < j; k++) matrix[k * n + j] = matrix[j * n + k];
   return matrix;
 }
 
 function solve(problem: LinearProblem, weights: Float64Array, intrinsic: number, n: number): Float64Array | null {
   const { rows, values, errors } = problem;
-  const inverse = normalMatrix(problem, (i) => weights[i] / (errors[i] ** 2 + intrinsic ** 2), n);
-  const inverted = invertSymmetric(inverse, n);
+  const w = new Float64Array(rows.length);
+  for (let i = 0; i < w.length; i++) w[i] = weights[i] / (errors[i] * errors[i] + intrinsic * intrinsic);
+  const inverted = invertSymmetric(normalMatrix(rows, w, n), n);
   if (!inverted) return null;
   const right = new Float64Array(n);
-  rows.forEach((row, i) => {
-    const w = weights[i] / (errors[i] ** 2 + intrinsic ** 2);
-    for (let j = 0; j < n; j++) right[j] += w * row[j] * values[i];
-  });
+  for (let i = 0; i < w.length; i++) for (let j = 0; j < n; j++) right[j] += w[i] * rows[i][j] * values[i];
   return multiply(inverted, right, n);
 }
 
-/** Extra sigma that brings the median squared pull down to that of a unit Gaussian. */
+/**
+ * Extra sigma x that brings the median pull |r|/sqrt(e^2 + x^2) down to that of a unit Gaussian, t. A pull exceeds t where
+ * (r/t)^2 - e^2 exceeds x^2, and half of them shall: x^2 is the median of these.
+ */
 function scatterBeyond(residuals: Float64Array, errors: ArrayLike<number>, n: number): number {
   const freedom = Math.sqrt(residuals.length / Math.max(1, residuals.length - n));
-  const spread = (extra: number): number =>
-    freedom * MAD_TO_SIGMA * median(residuals.map((r, i) => Math.abs(r) / Math.hypot(errors[i], extra)));
-  if (spread(0) <= 1) return 0;
-  let low = 0;
-  let high = freedom * MAD_TO_SIGMA * median(residuals.map(Math.abs));
-  for (let round = 0; round < 30; round++) {
-    const middle = (low + high) / 2;
-    if (spread(middle) > 1) low = middle;
-    else high = middle;
-  }
-  return (low + high) / 2;
+  const t = 1 / (freedom * MAD_TO_SIGMA);
+  const excess = new Float64Array(residuals.length);
+  for (let i = 0; i < excess.length; i++) excess[i] = (residuals[i] / t) ** 2 - errors[i] ** 2;
+  return Math.sqrt(Math.max(0, median(excess)));
 }
 
 /** Covariance of an M-estimate from its own residuals (Huber & Ronchetti, Robust Statistics, sec. 7.6). */
@@ -111,27 +122,30 @@ function sandwich(
   residuals: Float64Array,
   n: number,
 ): Float64Array | null {
-  const variance = (i: number): number => problem.errors[i] ** 2 + intrinsic ** 2;
+  const { rows, errors } = problem;
+  const m = residuals.length;
   // Derivative of Tukey's psi, for the bread: outlier weights change with the residual as well.
-  const pulls = residuals.map((r, i) => r / Math.sqrt(variance(i)));
-  const scale = Math.max(MAD_TO_SIGMA * median(pulls.map(Math.abs)), 1e-12);
-  const slope = (i: number): number => {
-    const t2 = (pulls[i] / (TUKEY * scale)) ** 2;
-    return t2 < 1 ? (1 - t2) * (1 - 5 * t2) : 0;
-  };
+  const pulls = new Float64Array(m);
+  pullsOf(residuals, errors, intrinsic, pulls);
+  const unit = TUKEY * scaleOf(pulls);
   let sumSlope = 0;
   let sumWeight = 0;
-  for (let i = 0; i < residuals.length; i++) {
-    sumSlope += slope(i);
+  for (let i = 0; i < m; i++) {
+    const t2 = (pulls[i] / unit) ** 2;
+    sumSlope += t2 < 1 ? (1 - t2) * (1 - 5 * t2) : 0;
     sumWeight += weights[i];
   }
   const ratio = Math.max(0.2, sumSlope / Math.max(sumWeight, 1e-12));
-  const bread = invertSymmetric(
-    normalMatrix(problem, (i) => (weights[i] * ratio) / variance(i), n),
-    n,
-  );
+  const inBread = new Float64Array(m);
+  const inMeat = new Float64Array(m);
+  for (let i = 0; i < m; i++) {
+    const variance = errors[i] ** 2 + intrinsic ** 2;
+    inBread[i] = (weights[i] * ratio) / variance;
+    inMeat[i] = (weights[i] * residuals[i]) ** 2 / variance ** 2;
+  }
+  const bread = invertSymmetric(normalMatrix(rows, inBread, n), n);
   if (!bread) return null;
-  const meat = normalMatrix(problem, (i) => (weights[i] * residuals[i]) ** 2 / variance(i) ** 2, n);
+  const meat = normalMatrix(rows, inMeat, n);
   const freedom = residuals.length / Math.max(1, residuals.length - n);
   const out = new Float64Array(n * n);
   for (let i = 0; i < n; i++)

@@ -42,7 +42,7 @@ export function selectInPlace(
 export function median(values: ArrayLike<number>): number {
   const n = values.length;
   if (n === 0) throw new RangeError('median of no values');
-  const copy = Float64Array.from(values);
+  const copy = new Float64Array(values);
   const upper = selectInPlace(copy, n >> 1);
   if (n % 2 === 1) return upper;
   let lower = -Infinity;
@@ -52,7 +52,9 @@ export function median(values: ArrayLike<number>): number {
 
 /** Robust sigma: MAD_TO_SIGMA x median |v - centre|. */
 export function robustSigma(values: ArrayLike<number>, centre = median(values)): number {
-  return MAD_TO_SIGMA * median(Float64Array.from(values, (v) => Math.abs(v - centre)));
+  const away = new Float64Array(values);
+  for (let i = 0; i < away.length; i++) away[i] = Math.abs(away[i] - centre);
+  return MAD_TO_SIGMA * median(away);
 }
 
 /** Index of the first element of an ascending array that is >= value. */
