@@ -252,6 +252,23 @@ function diffraction(
   }
 }
 
+/** Transform of the diffraction image into `work.b`. */
+function diffractionSpectrum(
+  telescope: Telescope,
+  w: Coefficients,
+  conditions: ImageConditions,
+  lights: readonly WavelengthSample[],
+  grid: Grid,
+  work: Workspace,
+): void {
+  diffraction(telescope, w, conditions, lights, grid, work);
+  for (let i = 0; i < work.sum.length; i++) {
+    work.a[2 * i] = work.sum[i];
+    work.a[2 * i + 1] = 0;
+  }
+  work.fft.transform(work.a, work.b);
+}
+
 interface Transfer {
   readonly re: Float64Array;
   readonly im: Float64Array | null;
@@ -274,22 +291,20 @@ function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Gri
   });
   const re = new Float64Array(size * size);
   const im = moving ? new Float64Array(size * size) : null;
+  const round = roundTransfer(seeingUm, conditions.pixelUm, grid);
+  const half = size / 2;
   const perUm = oversample / (size * conditions.pixelUm);
   for (let j = 0; j < size; j++) {
-    const fy = (j < size / 2 ? j : j - size) * perUm;
+    const down = j <= half ? j : size - j;
     for (let i = 0; i < size; i++) {
-      const fx = (i < size / 2 ? i : i - size) * perUm;
-      const round =
-        kolmogorovTransfer(seeingUm, Math.hypot(fx, fy)) *
-        sinc(fx * conditions.pixelUm) *
-        sinc(fy * conditions.pixelUm);
-      if (im === null || round < 1e-12) {
-        re[j * size + i] = round;
+      const still = round[down * (half + 1) + (i <= half ? i : size - i)];
+      if (im === null || still < 1e-12) {
+        re[j * size + i] = still;
         continue;
       }
-      const moved = smearTransfer(smear, fx, fy);
-      re[j * size + i] = round * moved.x;
-      im[j * size + i] = round * moved.y;
+      const moved = smearTransfer(smear, (i < half ? i : i - size) * perUm, (j < half ? j : j - size) * perUm);
+      re[j * size + i] = still * moved.x;
+      im[j * size + i] = still * moved.y;
     }
   }
   const oldest = transfers.keys().next();
@@ -299,20 +314,29 @@ function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Gri
   return transfer;
 }
 
+/** Seeing and pixel for frequencies (i, j) from 0 to half the grid: all other quadrants, and (j, i), are the same. */
+function roundTransfer(seeingUm: number, pixelUm: number, { size, oversample }: Grid): Float64Array {
+  const side = size / 2 + 1;
+  const out = new Float64Array(side * side);
+  const perUm = oversample / (size * pixelUm);
+  const pixel = Float64Array.from({ length: side }, (_, i) => sinc(i * perUm * pixelUm));
+  for (let j = 0; j < side; j++)
+    for (let i = 0; i <= j; i++) {
+      const value = kolmogorovTransfer(seeingUm, Math.sqrt(i * i + j * j) * perUm) * pixel[i] * pixel[j];
+      out[j * side + i] = value;
+      out[i * side + j] = value;
+    }
+  return out;
+}
+
 /** Image of a star: diffraction at each wavelength, long-exposure seeing, smear, pixel integration. */
 export function starImage(telescope: Telescope, w: Coefficients, conditions: ImageConditions): Psf {
   const grid = conditions.grid ?? gridFor(telescope, w, conditions);
   const { size, oversample } = grid;
   const lights = lightsOf(conditions);
   const work = workspace(size);
-  diffraction(telescope, w, conditions, lights, grid, work);
-
   const count = size * size;
-  for (let i = 0; i < count; i++) {
-    work.a[2 * i] = work.sum[i];
-    work.a[2 * i + 1] = 0;
-  }
-  work.fft.transform(work.a, work.b);
+  diffractionSpectrum(telescope, w, conditions, lights, grid, work);
   const transfer = transferOf(telescope, conditions, grid);
   for (let i = 0; i < count; i++) {
     const re = work.b[2 * i];
@@ -336,6 +360,84 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
   }
   return { size, oversample, pixelUm: conditions.pixelUm, image };
 }
+
+/** Diffraction of one aberration on one grid: small ones are kept for the next seeing, the transform is the same. */
+interface Spectrum {
+  readonly grid: Grid;
+  readonly values: Float64Array;
+}
+const SPECTRA_KEPT = 12;
+const LARGEST_KEPT = 256;
+
+/** What draws many stars of one telescope, each in the middle of a pixel, at changing aberrations and seeing. */
+export class PixelStars {
+  private readonly telescope: Telescope;
+  private readonly conditions: Omit<ImageConditions, 'seeingArcsec' | 'smear' | 'grid'>;
+  private readonly spectra = new Map<string, Spectrum>();
+
+  constructor(telescope: Telescope, conditions: Omit<ImageConditions, 'seeingArcsec' | 'smear' | 'grid'>) {
+    this.telescope = telescope;
+    this.conditions = conditions;
+  }
+
+  /**
+   * What `starImage` and `stampAt(psf, 0, 0, half)` give, (2 half + 1)^2 shares of the star's light: its spectrum is folded onto
+   * the frequencies of whole pixels, so that nothing finer need be transformed back.
+   */
+  draw(w: Coefficients, seeingArcsec: number, mostHalf: number): { readonly half: number; readonly pixels: Float64Array } {
+    const conditions = { ...this.conditions, seeingArcsec };
+    const grid = gridFor(this.telescope, w, conditions);
+    const { size, oversample } = grid;
+    const half = Math.min(mostHalf, maxHalfSize(grid));
+    const across = size / oversample;
+    if (!Number.isInteger(across)) {
+      const psf = starImage(this.telescope, w, { ...conditions, grid });
+      return { half, pixels: stampAt(psf, 0, 0, half) };
+    }
+    const spectrum = this.spectrumOf(w, conditions, grid);
+    const transfer = transferOf(this.telescope, conditions, grid).re;
+    const work = workspace(across);
+    work.a.fill(0);
+    for (let i = 0; i < size; i++) {
+      const row = (i % across) * across;
+      for (let j = 0; j < size; j++) {
+        const k = i * size + j;
+        const factor = transfer[k];
+        if (factor < NEGLIGIBLE) continue;
+        const to = 2 * (row + (j % across));
+        work.a[to] += spectrum[2 * k] * factor;
+        work.a[to + 1] += spectrum[2 * k + 1] * factor;
+      }
+    }
+    work.fft.transform(work.a, work.b);
+    const width = 2 * half + 1;
+    const pixels = new Float64Array(width * width);
+    const norm = (oversample * oversample) / (size * size);
+    for (let j = -half; j <= half; j++)
+      for (let i = -half; i <= half; i++) {
+        const from = ((across - i) % across) * across + ((across - j) % across);
+        pixels[(j + half) * width + i + half] = work.b[2 * from] * norm;
+      }
+    return { half, pixels };
+  }
+
+  private spectrumOf(w: Coefficients, conditions: ImageConditions, grid: Grid): Float64Array {
+    const key = JSON.stringify([w, grid]);
+    const known = this.spectra.get(key);
+    if (known !== undefined) return known.values;
+    const work = workspace(grid.size);
+    diffractionSpectrum(this.telescope, w, conditions, lightsOf(conditions), grid, work);
+    if (grid.size > LARGEST_KEPT) return work.b;
+    const oldest = this.spectra.keys().next();
+    if (this.spectra.size >= SPECTRA_KEPT && !oldest.done) this.spectra.delete(oldest.value);
+    const values = work.b.slice();
+    this.spectra.set(key, { grid, values });
+    return values;
+  }
+}
+
+/** Share of the light at a frequency that the seeing has wiped out. */
+const NEGLIGIBLE = 1e-12;
 
 /** Lagrange weights of six equal steps -2..3 at fraction f of the middle one. */
 function sixWeights(f: number): Float64Array {
