@@ -37,7 +37,6 @@ export async function compiledKernels() {
     .concat(';\n');
 }
 
-
 if (process.argv[1] === fileURLToPath(import.meta.url)) {
   const text = await compiledKernels();
   if (!existsSync(target) || readFileSync(target, 'utf8') !== text) writeFileSync(target, text);

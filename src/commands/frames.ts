@@ -95,11 +95,7 @@ const NO_MEMORY = /allocation failed|invalid (typed )?array (buffer )?length/i;
  * Reads one frame: FITS, FITS in gzip, PNG or TIFF, told apart by their first bytes. With `room`, its pixels may stand there:
  * until the next frame is read into the same.
  */
-export async function loadFrame(
-  argument: FrameArgument,
-  effects: FrameEffects = DISK,
-  room?: Room,
-): Promise<Frame> {
+export async function loadFrame(argument: FrameArgument, effects: FrameEffects = DISK, room?: Room): Promise<Frame> {
   const bytes = await readBytes(argument.path, effects, room);
   try {
     return await decode(bytes, argument);

@@ -18,7 +18,7 @@ export interface CurveFit {
   readonly chi2: number;
   /** n x n, row-major, from the Jacobian at the end; null where a direction is not held by the data. */
   readonly covariance: Float64Array | null;
-  /** Whether a further Gauss-Newton step would gain less than 0.01 of chi-square. */
+  /** Whether a further Gauss-Newton step, within the bounds, would gain less than 0.01 of chi-square. */
   readonly converged: boolean;
 }
 
@@ -49,6 +49,12 @@ export function fitCurve(problem: CurveProblem, starts: readonly (readonly numbe
   const finished = finalists.flatMap((end) => descend(problem, end.parameters, FINISH) ?? []);
   const [best] = finished.sort((a, b) => a.chi2 - b.chi2);
   return best === undefined ? null : assess(problem, best.parameters);
+}
+
+/** Goes on from a start until there is nothing left to gain. */
+export function continueCurve(problem: CurveProblem, start: ArrayLike<number>): CurveFit | null {
+  const end = descend(problem, start, FINISH);
+  return end === null ? null : assess(problem, end.parameters);
 }
 
 interface Place {
@@ -107,11 +113,14 @@ function chiSquare({ values, errors, model }: CurveProblem, parameters: Float64A
 class Slopes {
   readonly normal: Float64Array;
   readonly gradient: Float64Array;
-  /** Derivatives over errors, a row a point; 0 where a parameter keeps still. */
+  /** Derivatives over errors, a row a point. */
   readonly rows: Float64Array;
   readonly still: Uint8Array;
+  /** The model there. */
+  readonly here: Float64Array;
 
   constructor(points: number, n: number) {
+    this.here = new Float64Array(points);
     this.normal = new Float64Array(n * n);
     this.gradient = new Float64Array(n);
     this.rows = new Float64Array(points * n);
@@ -124,7 +133,8 @@ class Slopes {
     normal.fill(0);
     gradient.fill(0);
     for (let i = 0; i < values.length; i++) {
-      const r = (values[i] - model(p, i)) / errors[i];
+      this.here[i] = model(p, i);
+      const r = (values[i] - this.here[i]) / errors[i];
       const d = jacobian(p, i);
       for (let j = 0; j < n; j++) {
         const dj = d[j] / errors[i];
@@ -151,11 +161,15 @@ class Slopes {
     const straight = multiply(inverse, this.gradient, n);
     const ahead = p.map((value, j) => value + FEELER * straight[j]);
     const back = p.map((value, j) => value - FEELER * straight[j]);
+    const second = new Float64Array(errors.length);
+    // One place after the other: a model may remember what it found at the last.
+    for (const place of [ahead, back])
+      for (let i = 0; i < second.length; i++) second[i] += model(place, i) - this.here[i];
     const right = new Float64Array(n);
-    for (let i = 0; i < errors.length; i++) {
-      const second = (model(ahead, i) - 2 * model(p, i) + model(back, i)) / (FEELER * FEELER * errors[i]);
-      if (second === 0) continue;
-      for (let j = 0; j < n; j++) right[j] -= second * this.rows[i * n + j];
+    for (let i = 0; i < second.length; i++) {
+      const bend = second[i] / (FEELER * FEELER * errors[i]);
+      if (bend === 0) continue;
+      for (let j = 0; j < n; j++) right[j] -= bend * this.rows[i * n + j];
     }
     for (let j = 0; j < n; j++) if (this.still[j] === 1) right[j] = 0;
     const bending = multiply(inverse, right, n);
@@ -173,26 +187,21 @@ class Slopes {
 
 /** Chi-square, covariance and whether there is anything left to gain at the given parameters. */
 function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
-  const { values, errors, model, jacobian, lower, upper } = problem;
+  const { errors } = problem;
   const n = parameters.length;
-  const normal = new Float64Array(n * n);
-  const gradient = new Float64Array(n);
-  for (let i = 0; i < values.length; i++) {
-    const weight = 1 / (errors[i] * errors[i]);
-    const r = weight * (values[i] - model(parameters, i));
-    const d = jacobian(parameters, i);
-    for (let j = 0; j < n; j++) {
-      gradient[j] += d[j] * r;
-      for (let k = 0; k < n; k++) normal[j * n + k] += weight * d[j] * d[k];
-    }
-  }
-  const covariance = invertSymmetric(normal, n);
-  let gain = Infinity;
-  if (covariance !== null) {
-    const step = multiply(covariance, gradient, n);
-    gain = 0;
-    for (let j = 0; j < n; j++) gain += step[j] * gradient[j];
-  }
-  const atBound = parameters.some((p, j) => p <= lower[j] || p >= upper[j]);
-  return { parameters, chi2: chiSquare(problem, parameters), covariance, converged: gain < 0.01 || atBound };
+  const slopes = new Slopes(errors.length, n);
+  slopes.take(problem, parameters);
+  const { rows, gradient } = slopes;
+  const whole = new Float64Array(n * n);
+  for (let i = 0; i < errors.length; i++)
+    for (let j = 0; j < n; j++) for (let k = 0; k < n; k++) whole[j * n + k] += rows[i * n + j] * rows[i * n + k];
+  const free = invertSymmetric(slopes.normal, n);
+  const gain =
+    free === null ? Infinity : multiply(free, gradient, n).reduce((sum, step, j) => sum + step * gradient[j], 0);
+  return {
+    parameters,
+    chi2: chiSquare(problem, parameters),
+    covariance: invertSymmetric(whole, n),
+    converged: gain < 0.01,
+  };
 }

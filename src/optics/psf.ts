@@ -384,7 +384,11 @@ export class PixelStars {
    * What `starImage` and `stampAt(psf, 0, 0, half)` give, (2 half + 1)^2 shares of the star's light: its spectrum is folded onto
    * the frequencies of whole pixels, so that nothing finer need be transformed back.
    */
-  draw(w: Coefficients, seeingArcsec: number, mostHalf: number): { readonly half: number; readonly pixels: Float64Array } {
+  draw(
+    w: Coefficients,
+    seeingArcsec: number,
+    mostHalf: number,
+  ): { readonly half: number; readonly pixels: Float64Array } {
     const conditions = { ...this.conditions, seeingArcsec };
     const grid = gridFor(this.telescope, w, conditions);
     const { size, oversample } = grid;

@@ -153,7 +153,11 @@ function leastSquaresHere(stamp: Stamp, light: StarLight): ThirdOrder | null {
   const { sigma } = light;
   let x = light.x0;
   let y = light.y0;
-  const pixels = { u: new Float64Array(stamp.count), v: new Float64Array(stamp.count), g: new Float64Array(stamp.count) };
+  const pixels = {
+    u: new Float64Array(stamp.count),
+    v: new Float64Array(stamp.count),
+    g: new Float64Array(stamp.count),
+  };
   const wgValue = new Float64Array(stamp.count);
   for (let round = 0; round < MAX_ROUNDS; round++) {
     let own = 0;
@@ -269,7 +273,10 @@ function combinationErrors(
   });
   const meat = normalMatrix(pixels, wwv);
   const variance = (a: number, fa: number, b: number, fb: number): number => {
-    const row = Float64Array.from({ length: COUNT }, (_, j) => fa * inverse[a * COUNT + j] + fb * inverse[b * COUNT + j]);
+    const row = Float64Array.from(
+      { length: COUNT },
+      (_, j) => fa * inverse[a * COUNT + j] + fb * inverse[b * COUNT + j],
+    );
     return multiply(meat, row, COUNT).reduce((sum, value, j) => sum + value * row[j], 0);
   };
   const error = (sum: number): number => (THIRD * Math.sqrt(sum / 2)) / c00;

@@ -2,7 +2,7 @@
 export function exp2(t: v128): v128 {
   const x = f64x2.max(t, f64x2.splat(-700));
   const n = f64x2.nearest(f64x2.mul(x, f64x2.splat(1.4426950408889634)));
-  let r = f64x2.sub(x, f64x2.mul(n, f64x2.splat(6.93147180369123816490e-1)));
+  let r = f64x2.sub(x, f64x2.mul(n, f64x2.splat(6.9314718036912381649e-1)));
   r = f64x2.sub(r, f64x2.mul(n, f64x2.splat(1.90821492927058770002e-10)));
   let p = f64x2.splat(1.0 / 479001600.0);
   p = f64x2.add(f64x2.mul(p, r), f64x2.splat(1.0 / 39916800.0));

@@ -179,10 +179,7 @@ function accumulate(count: i32): f64 {
   for (let o: usize = 0; o < end; o += 16) {
     const x = f64x2.sub(v128.load(DX + o), x0);
     const y = f64x2.sub(v128.load(DY + o), y0);
-    const form = f64x2.add(
-      f64x2.mul(f64x2.add(f64x2.mul(a, x), f64x2.mul(b, y)), x),
-      f64x2.mul(f64x2.mul(c, y), y),
-    );
+    const form = f64x2.add(f64x2.mul(f64x2.add(f64x2.mul(a, x), f64x2.mul(b, y)), x), f64x2.mul(f64x2.mul(c, y), y));
     const g = exp2(f64x2.neg(form));
     const w = v128.load(WEIGHT + o);
     const r = f64x2.sub(f64x2.sub(v128.load(VALUE + o), f64x2.mul(amplitude, g)), background);
@@ -223,10 +220,7 @@ function chiSquare(count: i32): f64 {
   for (let o: usize = 0; o < end; o += 16) {
     const x = f64x2.sub(v128.load(DX + o), x0);
     const y = f64x2.sub(v128.load(DY + o), y0);
-    const form = f64x2.add(
-      f64x2.mul(f64x2.add(f64x2.mul(a, x), f64x2.mul(b, y)), x),
-      f64x2.mul(f64x2.mul(c, y), y),
-    );
+    const form = f64x2.add(f64x2.mul(f64x2.add(f64x2.mul(a, x), f64x2.mul(b, y)), x), f64x2.mul(f64x2.mul(c, y), y));
     const f = f64x2.add(f64x2.mul(amplitude, exp2(f64x2.neg(form))), background);
     const r = f64x2.sub(v128.load(VALUE + o), f);
     chi2 = f64x2.add(chi2, f64x2.mul(f64x2.mul(v128.load(WEIGHT + o), r), r));

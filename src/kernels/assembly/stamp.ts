@@ -1,16 +1,4 @@
-import {
-  DX,
-  DY,
-  MAX_RING,
-  OUT,
-  RING_DX,
-  RING_DY,
-  RING_ORDERED,
-  RING_VALUE,
-  SMALL,
-  VALUE,
-  WEIGHT,
-} from './layout';
+import { DX, DY, MAX_RING, OUT, RING_DX, RING_DY, RING_ORDERED, RING_VALUE, SMALL, VALUE, WEIGHT } from './layout';
 import { decompose, get, set, substitute } from './linear';
 
 function pixel(data: usize, k: i32): f64 {
