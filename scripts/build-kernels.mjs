@@ -1,6 +1,6 @@
 // Compiles src/kernels/assembly to WebAssembly and keeps it as base64 in src/kernels/compiled.ts, so that the same module
 // loads from source, from dist and in a worker.
-// usage: node scripts/build-kernels.mjs      (part of npm run build)
+// usage: node scripts/build-kernels.mjs [--check]      (part of npm run build)
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 
@@ -8,7 +8,7 @@ const root = fileURLToPath(new URL('..', import.meta.url));
 const target = `${root}src/kernels/compiled.ts`;
 
 /** The file's text as the present sources compile to it. */
-export async function compiledKernels() {
+async function compiledKernels() {
   const { default: asc } = await import('assemblyscript/asc');
   let bytes;
   const { error, stderr } = await asc.main(
@@ -37,7 +37,7 @@ export async function compiledKernels() {
     .concat(';\n');
 }
 
-if (process.argv[1] === fileURLToPath(import.meta.url)) {
-  const text = await compiledKernels();
-  if (!existsSync(target) || readFileSync(target, 'utf8') !== text) writeFileSync(target, text);
-}
+const text = await compiledKernels();
+const same = existsSync(target) && readFileSync(target, 'utf8') === text;
+if (process.argv[2] === '--check') console.log(same ? 'up to date' : 'src/kernels/compiled.ts is stale: npm run build');
+else if (!same) writeFileSync(target, text);

@@ -1,11 +1,13 @@
 // Builds dist/ from src/: the program as a few bundled files, each loaded only when it is asked for. A program of many small
 // files spends a fifth of a quick check on opening them.
+import { execFileSync } from 'node:child_process';
 import { chmodSync, rmSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { build } from 'esbuild';
 
 const root = fileURLToPath(new URL('..', import.meta.url));
 rmSync(`${root}dist`, { recursive: true, force: true });
+execFileSync(process.execPath, [`${root}scripts/build-kernels.mjs`], { stdio: 'inherit' });
 await build({
   absWorkingDir: root,
   entryPoints: ['src/cli.ts'],

@@ -1,7 +1,7 @@
 import tseslint from 'typescript-eslint';
 
 export default tseslint.config(
-  { ignores: ['**/dist/**', '**/node_modules/**', '**/*.mjs', 'scripts/eslint.config.js'] },
+  { ignores: ['**/dist/**', 'src/kernels/assembly/**', '**/node_modules/**', '**/*.mjs', 'scripts/eslint.config.js'] },
   ...tseslint.configs.strictTypeChecked,
   {
     languageOptions: {

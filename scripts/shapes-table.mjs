@@ -1,13 +1,17 @@
 // Star shapes on a bench frame, ours beside general-purpose programs: prints the table of the README.
-// usage: node scripts/shapes-table.mjs FRAME.fits TRUTH.csv CATALOGUE.cat   (after npm run build)
+// usage: node scripts/shapes-table.mjs FRAME.fits TRUTH.csv CATALOGUE.cat
 // FRAME and TRUTH as drawn by the bench's make_frame.py; CATALOGUE is source-extractor's on that frame.
 import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { cpus } from 'node:os';
 import { fileURLToPath } from 'node:url';
-import { frameFromFits } from '../dist/frame/fromFits.js';
-import { measureFrame } from '../dist/measure.js';
-import { median, robustSigma } from '../dist/numeric/statistics.js';
+import { fromSource } from './fromSource.mjs';
+
+const { frameFromFits, measureFrame, median, robustSigma } = await fromSource(
+  'frame/fromFits',
+  'measure',
+  'numeric/statistics',
+);
 
 const [framePath, truthPath, cataloguePath] = process.argv.slice(2);
 if (!cataloguePath) throw new Error('usage: shapes-table.mjs FRAME.fits TRUTH.csv CATALOGUE.cat');

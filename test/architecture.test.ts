@@ -8,15 +8,16 @@ const SRC = fileURLToPath(new URL('../src', import.meta.url));
 /** What each folder may import of the others: data flows frame -> stars -> shapes -> field -> diagnosis -> report. */
 const MAY_IMPORT: Record<string, readonly string[]> = {
   numeric: [],
-  fits: ['numeric'],
+  kernels: [],
+  fits: ['numeric', 'kernels'],
   frame: ['fits', 'numeric'],
-  stars: ['frame', 'shapes', 'numeric'],
-  shapes: ['frame', 'numeric'],
+  stars: ['frame', 'shapes', 'numeric', 'kernels'],
+  shapes: ['frame', 'numeric', 'kernels'],
   field: ['shapes', 'stars', 'numeric'],
   optics: ['numeric'],
   retrieval: ['field', 'optics', 'shapes', 'numeric'],
   diagnosis: ['frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
-  report: ['diagnosis', 'field', 'shapes', 'stars', 'frame', 'numeric'],
+  report: ['diagnosis', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],
   'measure.ts': ['frame', 'stars', 'shapes', 'field', 'diagnosis', 'optics', 'numeric'],
 };
 

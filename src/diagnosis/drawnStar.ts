@@ -16,14 +16,25 @@ export function telescopeFor(optics: KnownOptics): Telescope {
 }
 
 /** Farther from the middle nothing of a star is looked at, pixels. */
-const FARTHEST_PX = 40;
+export const FARTHEST_PX = 40;
 const BRIGHT = 1e6;
 
 /** A drawn star through the weights that measure the sub's, without noise; null where it is not measurable. */
 export function measureDrawn(psf: Psf): Shape | null {
   const half = Math.min(FARTHEST_PX, maxHalfSize(psf));
+  return measurePixels({ half, pixels: stampAt(psf, 0, 0, half) });
+}
+
+/** The same of its (2 half + 1)^2 pixels, the star in the middle one: shares of its light. */
+export function measurePixels({
+  half,
+  pixels,
+}: {
+  readonly half: number;
+  readonly pixels: Float64Array;
+}): Shape | null {
   const width = 2 * half + 1;
-  const data = Float32Array.from(stampAt(psf, 0, 0, half), (v) => BRIGHT * v);
+  const data = Float32Array.from(pixels, (v) => BRIGHT * v);
   const peak = data.reduce((a, b) => Math.max(a, b), 0);
   const measured = measureStar(
     { data, width, height: width, mask: null, greenParity: null },

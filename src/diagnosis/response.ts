@@ -1,14 +1,9 @@
 import type { FilterName } from '../optics/filter.ts';
-<<<<<<< HEAD
-import { starImage } from '../optics/psf.ts';
-import type { Telescope } from '../optics/telescope.ts';
-=======
 import { PixelStars } from '../optics/psf.ts';
-import { EXAMPLE_TELESCOPE, type Telescope } from '../optics/telescope.ts';
->>>>>>> 13370e6 (Draw response stars by folded spectra that are kept from seeing to seeing)
+import type { Telescope } from '../optics/telescope.ts';
 import { type Coefficients, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import type { Shape } from '../shapes/shape.ts';
-import { measureDrawn, telescopeFor } from './drawnStar.ts';
+import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import type { KnownOptics } from './setup.ts';
 
 /**
@@ -44,53 +39,25 @@ export const DEFOCUS_UM = 30;
 /** Noll RMS of a trefoil coefficient: |t| / sqrt 8. */
 const TREFOIL_RMS = Math.sqrt(8);
 
-/** Half width of the drawn box at most, pixels. */
-const WIDEST_HALF = 40;
-
 /** The stars' image at given aberrations, measured. */
 interface Model {
   (coefficients: Partial<Coefficients>, seeingArcsec: number): Shape | null;
 }
 
 function modelOf(optics: KnownOptics, filter: FilterName): { readonly model: Model; readonly telescope: Telescope } {
-<<<<<<< HEAD
   const telescope = telescopeFor(optics);
-  const model: Model = (coefficients, seeingArcsec) =>
-    measureDrawn(
-      starImage(
-        telescope,
-        { ...NO_ABERRATION, ...coefficients },
-        { pixelUm: optics.pixelUm, filter, seeingArcsec, recentred: true, samples: 1 },
-      ),
-    );
-=======
-  const telescope: Telescope = {
-    ...EXAMPLE_TELESCOPE,
-    apertureMm: optics.apertureMm,
-    primaryFocalLengthMm: optics.primaryFocalLengthMm,
-    effectiveFocalLengthMm: optics.focalLengthMm,
-    corrector: optics.bare ? null : EXAMPLE_TELESCOPE.corrector,
-  };
   const stars = new PixelStars(telescope, { pixelUm: optics.pixelUm, filter, recentred: true, samples: 1 });
   const known = new Map<string, Shape | null>();
   const model: Model = (coefficients, seeingArcsec) => {
     const w = { ...NO_ABERRATION, ...coefficients };
     const key = JSON.stringify([w, seeingArcsec]);
-    const before = known.get(key);
-    if (before !== undefined) return before;
-    const { half, pixels } = stars.draw(w, seeingArcsec, WIDEST_HALF);
-    const width = 2 * half + 1;
-    const data = Float32Array.from(pixels, (v) => v * 1e6);
-    const peak = data.reduce((a, b) => Math.max(a, b), 0);
-    const measured = measureStar(
-      { data, width, height: width, mask: null, greenParity: null },
-      { x: half, y: half, fwhm: 3, peak, sky: 0, noise: peak * 1e-4, gainEPerAdu: 1e6 },
-    );
-    const shape = measured.status === 'measured' ? measured.shape : null;
-    known.set(key, shape);
+    let shape = known.get(key);
+    if (shape === undefined) {
+      shape = measurePixels(stars.draw(w, seeingArcsec, FARTHEST_PX));
+      known.set(key, shape);
+    }
     return shape;
   };
->>>>>>> 13370e6 (Draw response stars by folded spectra that are kept from seeing to seeing)
   return { model, telescope };
 }
 

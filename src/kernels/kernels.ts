@@ -81,9 +81,9 @@ export interface Kernels {
   readonly places: Uint32Array;
   readonly preview: Float32Array;
   /** Room for one frame of that many bytes; what stood there before is gone. */
-  room(bytes: number): Uint8Array<ArrayBufferLike>;
+  readonly room: (bytes: number) => Uint8Array;
   /** Where this stands in the kernels' memory; null when it does not. */
-  addressOf(view: ArrayBufferView): number | null;
+  readonly addressOf: (view: ArrayBufferView) => number | null;
 }
 
 const PAGE = 65536;

@@ -5,9 +5,8 @@ declare namespace WebAssembly {
     readonly buffer: SharedArrayBuffer;
     grow(pages: number): number;
   }
-  class Module {
-    constructor(bytes: Uint8Array);
-  }
+  type Module = object;
+  const Module: new (bytes: Uint8Array) => Module;
   class Instance {
     constructor(module: Module, imports: Readonly<Record<string, Readonly<Record<string, Memory>>>>);
     readonly exports: Readonly<Record<string, unknown>>;

@@ -1,0 +1,155 @@
+import { execFileSync } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+import ndarray from 'ndarray';
+import { afterEach, describe, expect, it } from 'vitest';
+import { storedValues } from '../../src/fits/stored.ts';
+import { frameFromFits } from '../../src/frame/fromFits.ts';
+import { kernels, useKernels } from '../../src/kernels/kernels.ts';
+import { measureFrame } from '../../src/measure.ts';
+import { seededRandom } from '../../src/numeric/random.ts';
+import { stretchPreview } from '../../src/report/preview.ts';
+import type { Shape } from '../../src/shapes/shape.ts';
+import { meshBackground } from '../../src/stars/background.ts';
+import { detectStars } from '../../src/stars/detect.ts';
+import { planeForKernels, planeOf } from '../../src/stars/plane.ts';
+import { sampleFrame } from '../support/samples.ts';
+
+/** Every kernel against the TypeScript that does the same where there are none: neither knows the other's loops. */
+
+afterEach(() => useKernels(true));
+
+function both<T>(work: () => T): { compiled: T; plain: T } {
+  useKernels(true);
+  if (kernels() === null) throw new Error('this Node has no kernels');
+  const compiled = work();
+  useKernels(false);
+  const plain = work();
+  return { compiled, plain };
+}
+
+/** Relative to the larger of 1 and the value. */
+const CLOSE = 1e-9;
+
+function expectSameShapes(compiled: readonly Shape[], plain: readonly Shape[]): void {
+  expect(compiled.length).toBe(plain.length);
+  const numbers = (s: Shape): number[] => [
+    ...[s.x, s.y, s.positionError, s.amplitude, s.amplitudeError, s.background, s.sigmaMajor, s.sigmaMinor, s.fwhm],
+    ...[s.fwhmError, s.e1, s.e2, s.eError, s.coma3.x, s.coma3.y, s.coma3.error],
+    ...[s.trefoil3.x, s.trefoil3.y, s.trefoil3.error, s.peakSnr, s.misfit],
+  ];
+  let worst = 0;
+  compiled.forEach((shape, i) => {
+    const other = numbers(plain[i] ?? shape);
+    numbers(shape).forEach((value, k) => {
+      const reference = other[k] ?? Number.NaN;
+      worst = Math.max(worst, Math.abs(value - reference) / Math.max(1, Math.abs(reference)));
+    });
+  });
+  expect(worst).toBeLessThan(CLOSE);
+}
+
+describe('what is kept in src/kernels/compiled.ts', () => {
+  it('is what the sources compile to', () => {
+    const script = fileURLToPath(new URL('../../scripts/build-kernels.mjs', import.meta.url));
+    expect(execFileSync(process.execPath, [script, '--check'], { encoding: 'utf8' })).toBe('up to date\n');
+  });
+});
+
+describe('kernels and TypeScript agree', () => {
+  it.each(['sample-coma.fits.fz', 'sample-soft-sides.fits.fz'])('every star of %s, to 1e-9', (name) => {
+    const { compiled, plain } = both(() => measureFrame(sampleFrame(name)));
+    expect(compiled.found).toBe(plain.found);
+    expect(compiled.leftOut).toEqual(plain.leftOut);
+    expect(compiled.stars.shapes.length).toBeGreaterThan(100);
+    expectSameShapes(compiled.stars.shapes, plain.stars.shapes);
+  });
+
+  it('the stars of a colour mosaic, whose red and blue pixels are missing, to 1e-9', () => {
+    const frame = sampleFrame('sample-coma.fits.fz');
+    const mosaic = { ...frame, mosaic: { greenParity: 1, fromData: true } as const };
+    const { compiled, plain } = both(() => measureFrame(mosaic));
+    expect(compiled.stars.shapes.length).toBeGreaterThan(50);
+    expectSameShapes(compiled.stars.shapes, plain.stars.shapes);
+  });
+
+  it('the background mesh and the candidates of a noisy frame, exactly', () => {
+    const random = seededRandom(5);
+    const [width, height] = [531, 403];
+    const data = Uint16Array.from({ length: width * height }, (_, i) => {
+      const cluster = i % 977 === 0 ? 40_000 * random.uniform() : 0;
+      return Math.round(1000 + (i % width) + 30 * random.normal() + cluster);
+    });
+    for (const greenParity of [null, 0, 1] as const) {
+      const { compiled, plain } = both(() => {
+        const plane = planeForKernels({ data, width, height, mask: null, greenParity });
+        const background = meshBackground(plane);
+        return { background, candidates: detectStars(plane, background).candidates };
+      });
+      expect(compiled.background).toEqual(plain.background);
+      expect(compiled.candidates).toEqual(plain.candidates);
+      expect(compiled.candidates.length).toBeGreaterThan(20);
+    }
+  });
+
+  it('equal neighbouring pixels count once, and pixels at the top of the scale are found', () => {
+    const [width, height] = [64, 64];
+    const data = new Uint16Array(width * height).map((_, i) => 100 + ((i * 7) % 11));
+    for (const [x, y] of [
+      [20, 20],
+      [21, 20],
+      [40, 31],
+      [61, 61],
+    ] as const)
+      for (let v = -1; v <= 1; v++) for (let u = -1; u <= 1; u++) data[(y + v) * width + x + u] = 65_535;
+    const { compiled, plain } = both(() => {
+      const plane = planeForKernels({ data, width, height, mask: null, greenParity: null });
+      return detectStars(plane, meshBackground(plane)).candidates;
+    });
+    expect(compiled).toEqual(plain);
+    expect(compiled.length).toBeGreaterThan(0);
+  });
+
+  it('the small picture, exactly, whatever the block', () => {
+    const frame = sampleFrame('sample-coma.fits.fz');
+    const { compiled, plain } = both(() =>
+      [64, 200, 333].map((side) => {
+        const { data } = planeForKernels(planeOf(frame));
+        return stretchPreview({ ...frame, pixels: ndarray(data, [frame.height, frame.width]) }, side);
+      }),
+    );
+    expect(compiled).toEqual(plain);
+  });
+
+  it('the order of bytes, with and without the top bit turned', () => {
+    const count = 1003;
+    const big = Uint8Array.from({ length: 2 * count }, (_, i) => (i * 89 + (i >> 3)) & 255);
+    for (const flip of [false, true]) {
+      const { compiled, plain } = both(() => {
+        const bytes = kernels()?.room(big.length) ?? new Uint8Array(big.length);
+        bytes.set(big);
+        return Array.from(storedValues(bytes, 0, count, 16, flip), Number);
+      });
+      expect(compiled).toEqual(plain);
+    }
+  });
+
+  it('a file read into the kernels’ memory gives the frame that a file in its own memory gives', () => {
+    const random = seededRandom(8);
+    const cards = 'SIMPLE  =                    T,BITPIX  =                   16,NAXIS   =                    2,'
+      .concat('NAXIS1  =                  101,NAXIS2  =                   53,BZERO   =                32768,END')
+      .split(',')
+      .map((card) => card.padEnd(80))
+      .join('')
+      .padEnd(2880);
+    const pixels = Buffer.alloc(5760 * 2);
+    for (let i = 0; i < 101 * 53; i++) pixels.writeUInt16BE(Math.floor(65_536 * random.uniform()), 2 * i);
+    const file = Buffer.concat([Buffer.from(cards, 'latin1'), pixels]);
+    const { compiled, plain } = both(() => {
+      const bytes = kernels()?.room(file.length) ?? new Uint8Array(file.length);
+      bytes.set(file);
+      return Array.from(frameFromFits(bytes, 'drawn.fits').pixels.data);
+    });
+    expect(compiled).toEqual(plain);
+    expect(plain[7]).toBe(pixels.readUInt16BE(14) ^ 0x8000);
+  });
+});
