@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
+import { type CommandHelp, describeUse } from './commands/commandHelp.ts';
 import type { Effects } from './effects.ts';
 import { EXIT, UserError } from './errors.ts';
 import { printable } from './report/untrusted.ts';
@@ -15,12 +16,59 @@ type Register = (program: Command, tool: Tool, effects: Effects) => void;
 const COMMANDS: Readonly<Record<string, () => Promise<Register>>> = {
   check: async () => (await import('./commands/check.ts')).registerCheck,
   synth: async () => (await import('./commands/synth.ts')).registerSynth,
+  explain: async () => (await import('./commands/explain.ts')).registerExplain,
+  schema: async () => (await import('./commands/schema.ts')).registerSchema,
+  completion: async () => (await import('./commands/completion.ts')).registerCompletion,
+  man: async () => (await import('./commands/man.ts')).registerMan,
 };
 
-function readTool(): Tool {
+/** These speak of all the others. */
+const NEEDS_ALL: ReadonlySet<string> = new Set(['completion', 'man']);
+
+export function readTool(): Tool {
   const text = readFileSync(new URL('../package.json', import.meta.url), 'utf8');
   const { name, version } = JSON.parse(text) as Tool;
   return { name, version };
+}
+
+const PROGRAM_HELP: CommandHelp = {
+  examples: [
+    ['starplumb check night/*.fits', 'is it collimated, and which way to move'],
+    ['starplumb explain miscollimation', 'what a fault is, how it looks, how it is put right'],
+    ['starplumb check --help', 'every command has examples of its own'],
+  ],
+  exits: {
+    [EXIT.measured]: 'done; for check: measured, whatever the verdict',
+    1: 'a fault of the program',
+    [EXIT.wrongUsage]: 'wrong usage',
+    [EXIT.unreadableInput]: 'an input could not be read',
+    [EXIT.noStars]: 'no star could be fitted',
+    [EXIT.interrupted]: 'interrupted (Ctrl-C)',
+  },
+};
+
+/** The program with the commands named, or with all of them. */
+export async function makeProgram(
+  tool: Tool,
+  effects: Effects,
+  names: readonly string[] = Object.keys(COMMANDS),
+): Promise<Command> {
+  const program = new Command(tool.name)
+    .description(
+      'Tells from ordinary subs whether a fast Newtonian is collimated, what is wrong, and which way to move.',
+    )
+    .version(tool.version)
+    .option('--cite', 'how to cite the program and the published methods it uses')
+    .option('--debug', 'show the stack of an unexpected error')
+    .exitOverride()
+    .configureOutput({ writeOut: (text) => effects.out(text), writeErr: (text) => effects.err(text) })
+    .showHelpAfterError('(--help lists what there is)');
+  describeUse(program, PROGRAM_HELP);
+  for (const name of names) {
+    const register = await COMMANDS[name]?.();
+    register?.(program, tool, effects);
+  }
+  return program;
 }
 
 /** Code of a program fault: neither success nor anything of the user's. */
@@ -31,23 +79,14 @@ export async function runProgram(args: readonly string[], effects: Effects): Pro
   const debug = args.includes('--debug');
   try {
     const tool = readTool();
-    const program = new Command(tool.name)
-      .description(
-        'Tells from ordinary subs whether a fast Newtonian is collimated, what is wrong, and which way to move.',
-      )
-      .version(tool.version)
-      .option('--debug', 'show the stack of an unexpected error')
-      .exitOverride()
-      .configureOutput({ writeOut: (text) => effects.out(text), writeErr: (text) => effects.err(text) })
-      .showHelpAfterError('(--help lists what there is)');
-    const asked = args.find((argument) => !argument.startsWith('-')) ?? '';
-    const known = Object.hasOwn(COMMANDS, asked);
-    const version = args.length === 1 && (args[0] === '--version' || args[0] === '-V');
-    const needed = known ? [asked] : version ? [] : Object.keys(COMMANDS);
-    for (const name of needed) {
-      const register = await COMMANDS[name]?.();
-      register?.(program, tool, effects);
+    if (args.includes('--cite') && args.every((argument) => argument.startsWith('-'))) {
+      effects.out((await import('./report/citation.ts')).citationText(tool));
+      return EXIT.measured;
     }
+    const asked = args.find((argument) => !argument.startsWith('-')) ?? '';
+    const known = Object.hasOwn(COMMANDS, asked) && !NEEDS_ALL.has(asked);
+    const version = args.length === 1 && (args[0] === '--version' || args[0] === '-V');
+    const program = await makeProgram(tool, effects, known ? [asked] : version ? [] : Object.keys(COMMANDS));
     await program.parseAsync(
       args.filter((argument) => argument !== '--debug'),
       { from: 'user' },

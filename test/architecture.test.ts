@@ -18,6 +18,8 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   retrieval: ['field', 'optics', 'shapes', 'numeric'],
   diagnosis: ['frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
   report: ['diagnosis', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],
+  explain: ['diagnosis', 'optics', 'report', 'numeric'],
+  shell: [],
   'measure.ts': ['frame', 'stars', 'shapes', 'field', 'diagnosis', 'optics', 'numeric'],
 };
 

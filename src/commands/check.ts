@@ -17,6 +17,7 @@ import { parseReport, type Report } from '../report/record.ts';
 import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
+import { type CommandHelp, describeUse } from './commandHelp.ts';
 import { type FrameArgument, loadFrame, type Room, resolveFrameArguments } from './frames.ts';
 import { keepInHistory } from './keepInHistory.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
@@ -229,7 +230,23 @@ function settingsRecord(options: CheckOptions): Report['settings'] {
   );
 }
 
-/** Adds `check` to the program; `finish` takes the exit code. */
+const CHECK_HELP: CommandHelp = {
+  examples: [
+    ['starplumb check night/*.fits', 'all subs of a set-up together; the report folder is named from the time'],
+    ['starplumb check a.fits b.fits --corrector 0.95 --out report', 'tell what the header does not, choose the folder'],
+    ['starplumb check new/*.fits --against report', 'what changed since that report: did the adjustment help?'],
+    ['starplumb check a.fits --stars', 'write every star, too, as tables for other programs'],
+  ],
+  exits: {
+    [EXIT.measured]: "measured, whatever the verdict ('cannot tell' included)",
+    [EXIT.wrongUsage]: 'wrong usage, or frames that are not of the same set-up',
+    [EXIT.unreadableInput]: 'no frame (or master, or the report of --against) could be read',
+    [EXIT.noStars]: 'no star could be fitted',
+    [EXIT.interrupted]: 'interrupted (Ctrl-C); nothing was written',
+  },
+};
+
+/** Adds `check` to the program. */
 export function registerCheck(
   program: Command,
   tool: { readonly name: string; readonly version: string },
@@ -246,4 +263,5 @@ export function registerCheck(
   addCheckOptions(command).action(async (frames: string[], raw: Parameters<typeof checkOptionsFrom>[0]) => {
     await check(frames, checkOptionsFrom(raw), tool, effects);
   });
+  describeUse(command, CHECK_HELP);
 }

@@ -7,6 +7,7 @@ import { parseScenario, type Scenario, ScenarioError } from '../optics/scenario.
 import { drawFrame } from '../optics/starField.ts';
 import { subTruth } from '../optics/truth.ts';
 import { printable } from '../report/untrusted.ts';
+import { describeUse } from './commandHelp.ts';
 import { fileOf } from './drawnFile.ts';
 
 export const TRUTH_FORMAT = 'starplumb-truth';
@@ -116,7 +117,7 @@ export async function synth(args: SynthArguments, effects: SynthEffects): Promis
 
 /** Adds `synth` to the program. */
 export function registerSynth(program: Command, _tool: unknown, effects: SynthEffects): void {
-  program
+  const command = program
     .command('synth')
     .argument('<scenario>', 'scenario file (JSON), as in samples/scenarios')
     .requiredOption('--out <folder>', 'folder for the frames and truth.json')
@@ -125,4 +126,13 @@ export function registerSynth(program: Command, _tool: unknown, effects: SynthEf
     .action(async (scenarioFile: string, options: { out: string }) => {
       await synth({ scenarioFile, out: options.out }, effects);
     });
+  describeUse(command, {
+    examples: [['starplumb synth samples/scenarios/few-stars.json --out drawn', 'frames and truth.json in drawn/']],
+    exits: {
+      [EXIT.measured]: 'drawn',
+      [EXIT.wrongUsage]: 'wrong usage, or the scenario says something that cannot be drawn',
+      [EXIT.unreadableInput]: 'the scenario could not be read',
+      [EXIT.interrupted]: 'interrupted (Ctrl-C)',
+    },
+  });
 }
