@@ -1,7 +1,7 @@
 // Builds dist/ from src/: the program as a few bundled files, each loaded only when it is asked for. A program of many small
 // files spends a fifth of a quick check on opening them.
 import { execFileSync } from 'node:child_process';
-import { chmodSync, rmSync } from 'node:fs';
+import { chmodSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { build } from 'esbuild';
 
@@ -26,3 +26,10 @@ await build({
   logLevel: 'warning',
 });
 chmodSync(`${root}dist/cli.js`, 0o755);
+// What the program itself tells of itself, for package.json's "man" and "exports".
+mkdirSync(`${root}dist/man`, { recursive: true });
+for (const [command, file] of [
+  ['man', 'man/starplumb.1'],
+  ['schema', 'report.schema.json'],
+])
+  writeFileSync(`${root}dist/${file}`, execFileSync(process.execPath, [`${root}dist/cli.js`, command]));

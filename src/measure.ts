@@ -10,7 +10,7 @@ import type { Shape } from './shapes/shape.ts';
 import { fitWidthField } from './shapes/widthField.ts';
 import { levelAt, meshBackground } from './stars/background.ts';
 import { type Candidate, detectStars } from './stars/detect.ts';
-import type { LeftOutReason } from './stars/leftOut.ts';
+import type { LeftOutReason, LeftOutStar } from './stars/leftOut.ts';
 import { filledPlane, planeForKernels, planeOf } from './stars/plane.ts';
 import {
   chooseCandidates,
@@ -27,6 +27,8 @@ export interface FrameMeasurement {
   /** Candidates found, stars or not. */
   readonly found: number;
   readonly leftOut: Readonly<Partial<Record<LeftOutReason, number>>>;
+  /** The same one by one, with their places: stored pixels. */
+  readonly leftOutStars: readonly LeftOutStar[];
   /** Wings of the typical star; null unless asked for. */
   readonly moffat: MoffatSummary | null;
 }
@@ -62,10 +64,12 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
   const saturation = saturationLevel(plane, frame.facts.saturationAdu?.value ?? null, candidates);
   const { chosen, leftOut } = chooseCandidates(candidates, plane, saturation, fwhm);
   const counts: Partial<Record<LeftOutReason, number>> = {};
-  const count = (reason: LeftOutReason): void => {
+  const leftOutStars: LeftOutStar[] = [];
+  const leaveOut = ({ x, y }: { readonly x: number; readonly y: number }, reason: LeftOutReason): void => {
     counts[reason] = (counts[reason] ?? 0) + 1;
+    leftOutStars.push({ x, y, reason });
   };
-  for (const reason of leftOut.values()) count(reason);
+  for (const [star, reason] of leftOut) leaveOut(star, reason);
   const gainEPerAdu = frame.facts.gainEPerAdu?.value ?? FALLBACK_GAIN;
   const measureOne = (star: Candidate, fwhmThere: number, window: number | null): MeasuredStar => {
     const sky = levelAt(background, star.x, star.y);
@@ -86,11 +90,13 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
     const typical = widthAt?.(star.x, star.y) ?? fwhm;
     const measured = measureOne(star, typical, windowRadius(typical));
     const reason = measured.status === 'measured' ? judgeShape(measured.shape, typicalOf(typical)) : measured.reason;
-    if (reason !== null) count(reason);
+    if (reason !== null) leaveOut(star, reason);
     else if (measured.status === 'measured') shapes.push(measured.shape);
   }
   const judged = judgeTogether(shapes, (s) => widthAt?.(s.x, s.y) ?? fwhm);
-  for (const reason of judged) if (reason !== null) count(reason);
+  judged.forEach((reason, i) => {
+    if (reason !== null) leaveOut(shapes[i], reason);
+  });
   const used = shapes.filter((_, i) => judged[i] === null);
   return {
     stars: {
@@ -101,6 +107,7 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
     },
     found: candidates.length,
     leftOut: counts,
+    leftOutStars,
     moffat: options.moffat === true ? summariseMoffat(plane, used) : null,
   };
 }

@@ -14,6 +14,8 @@ import { renderHtml } from '../report/html.ts';
 import { encodePng } from '../report/png.ts';
 import { onScreen, type Preview, stretchPreview } from '../report/preview.ts';
 import { parseReport, type Report } from '../report/record.ts';
+import { leftOutTable, starTable, type TableOrigin } from '../report/starTable.ts';
+import { csvText, ecsvText } from '../report/tableText.ts';
 import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
@@ -65,6 +67,7 @@ export async function check(
     'field.png': png,
     'report.html': renderHtml(report, { picturePng: png }),
     'report.txt': renderText(report, { width: TEXT_WIDTH, colour: false, detail: 'full' }),
+    ...(options.stars === true ? starFiles(measurement, tool) : {}),
     'report.json': json,
   };
   stopIfAsked(effects);
@@ -78,6 +81,18 @@ export async function check(
   const kept = options.history === false ? null : await keepInHistory(report, options.history, effects);
   if (kept !== null && options.json !== true) effects.out(`History   ${kept}\n`);
   return EXIT.measured;
+}
+
+/** The stars themselves, for other programs. */
+function starFiles(measurement: Measured['measurement'], tool: TableOrigin['tool']): Record<string, string> {
+  const stars = starTable(measurement, { tool });
+  const leftOut = leftOutTable(measurement, { tool });
+  return {
+    'stars.ecsv': ecsvText(stars),
+    'stars.csv': csvText(stars),
+    'left-out.ecsv': ecsvText(leftOut),
+    'left-out.csv': csvText(leftOut),
+  };
 }
 
 /** One frame in memory at a time: a night's subs need no more than two. */
@@ -234,7 +249,6 @@ const CHECK_HELP: CommandHelp = {
   examples: [
     ['starplumb check night/*.fits', 'all subs of a set-up together; the report folder is named from the time'],
     ['starplumb check a.fits b.fits --corrector 0.95 --out report', 'tell what the header does not, choose the folder'],
-    ['starplumb check new/*.fits --against report', 'what changed since that report: did the adjustment help?'],
     ['starplumb check a.fits --stars', 'write every star, too, as tables for other programs'],
   ],
   exits: {

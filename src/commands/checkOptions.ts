@@ -15,6 +15,12 @@ export interface CheckOptions extends MeasureSettings {
   /** Master dark and master flat, as frame arguments. */
   readonly dark?: string;
   readonly flat?: string;
+  /** Write every star as tables. */
+  readonly stars?: boolean;
+  /** An earlier report (report.json or its folder) to compare with. */
+  readonly against?: string;
+  /** Degrees the sky turned counter-clockwise on the screen since that report, where the camera was turned. */
+  readonly turnedDeg?: number;
 }
 
 /** What commander hands over: names from the long options. */
@@ -33,6 +39,9 @@ interface RawOptions {
   readonly moffat?: boolean;
   readonly dark?: string;
   readonly flat?: string;
+  readonly stars?: boolean;
+  readonly against?: string;
+  readonly turned?: number;
 }
 
 /** Limits that catch a wrong unit, not an unusual telescope. */
@@ -89,6 +98,7 @@ export function addCheckOptions(command: Command): Command {
     .option('--rig <name>', 'telescope and camera kept under this name')
     .option('--history <file>', 'keep this run in a history of your own (default: the one in your data folder)')
     .option('--no-history', 'keep no record of this run')
+    .option('--stars', 'write every star as stars.ecsv and stars.csv (and left-out.*) into the report folder')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--quick', 'the fast estimate only');
 }
@@ -103,6 +113,9 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.moffat !== undefined && { moffat: raw.moffat }),
     ...(raw.dark !== undefined && { dark: raw.dark }),
     ...(raw.flat !== undefined && { flat: raw.flat }),
+    ...(raw.stars !== undefined && { stars: raw.stars }),
+    ...(raw.against !== undefined && { against: raw.against }),
+    ...(raw.turned !== undefined && { turnedDeg: raw.turned }),
     ...(raw.focal !== undefined && { focalMm: raw.focal }),
     ...(raw.aperture !== undefined && { apertureMm: raw.aperture }),
     ...(raw.pixel !== undefined && { pixelUm: raw.pixel }),

@@ -99,6 +99,17 @@ function recordedSigma(p: GaussianParameters): number {
   return (4 * p.a * p.c - p.b * p.b) ** -0.25;
 }
 
+/** Volume under A exp(-(a x2 + b xy + c y2)): 2 pi A / sqrt(4ac - b2), with the error of A and width together. */
+function fluxOf({ parameters: p, covariance }: GaussianFit): Pick<Shape, 'flux' | 'fluxError'> {
+  const det = 4 * p.a * p.c - p.b * p.b;
+  const flux = (2 * Math.PI * p.amplitude) / Math.sqrt(det);
+  const slopes = [flux / p.amplitude, 0, 0, (-2 * p.c * flux) / det, (p.b * flux) / det, (-2 * p.a * flux) / det];
+  let variance = 0;
+  for (let i = 0; i < slopes.length; i++)
+    for (let j = 0; j < slopes.length; j++) variance += slopes[i] * slopes[j] * covariance[i * PARAMETERS + j];
+  return { flux, fluxError: Math.sqrt(Math.max(0, variance)) };
+}
+
 /** From the fitted quadratic form to second moments before pixel integration, with errors, and the odd part. */
 function describe(source: Source, guess: StarGuess, fit: GaussianFit): MeasuredStar {
   const p = fit.parameters;
@@ -159,6 +170,7 @@ function describe(source: Source, guess: StarGuess, fit: GaussianFit): MeasuredS
     amplitude: p.amplitude,
     amplitudeError: Math.sqrt(fit.covariance[0]),
     background: p.background,
+    ...fluxOf(fit),
     sigmaMajor,
     sigmaMinor,
     theta: 0.5 * Math.atan2(e2, e1),

@@ -14,6 +14,9 @@ export interface Shape {
   readonly amplitude: number;
   readonly amplitudeError: number;
   readonly background: number;
+  /** ADU, the volume under the fitted Gaussian; of a mosaic as if every pixel were green. */
+  readonly flux: number;
+  readonly fluxError: number;
   /** Pixels, sigmaMajor >= sigmaMinor > 0; the width of the profile before pixel integration. */
   readonly sigmaMajor: number;
   readonly sigmaMinor: number;

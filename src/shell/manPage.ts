@@ -46,7 +46,7 @@ export function manPage(tree: CommandTree, { version, helpOf, cautions }: ManPag
 }
 
 function synopsis(words: readonly string[], command: CommandTree): string {
-  const options = command.options.length > 0 ? ' [\\fIoptions\\fR]' : '';
+  const options = command.options.some(({ long }) => long !== '--help') ? ' [\\fIoptions\\fR]' : '';
   return `\\fB${words.map(roff).join(' ')}\\fR${options}${command.arguments.map((a) => ` ${argumentName(a)}`).join('')}`;
 }
 
@@ -64,7 +64,7 @@ function commandLines(
   return [
     `.SS "${roff([program, ...path].join(' '))}"`,
     ...paragraphs(command.description),
-    ...command.arguments.flatMap((argument) => ['.TP', argumentName(argument), ...lines(argument.describes)]),
+    ...command.arguments.flatMap((argument) => ['.TP', argumentName(argument), ...argumentLines(argument)]),
     ...command.options.flatMap(optionLines),
     ...(help === null
       ? []
@@ -79,8 +79,13 @@ function commandLines(
   ];
 }
 
+function argumentLines({ describes, value }: ArgumentWord): string[] {
+  return lines(value.kind === 'choice' ? `${describes}: ${value.words.join(', ')}` : describes);
+}
+
 function optionLines(option: OptionWord): string[] {
-  return ['.TP', `.B ${roff(option.flags)}`, ...lines(option.describes)];
+  const choices = option.value?.kind === 'choice' ? ` (${option.value.words.join(', ')})` : '';
+  return ['.TP', `.B ${roff(option.flags)}`, ...lines(`${option.describes}${choices}`)];
 }
 
 function paragraphs(text: string): string[] {

@@ -12,3 +12,10 @@ export const LEFT_OUT = {
 } as const;
 
 export type LeftOutReason = keyof typeof LEFT_OUT;
+
+/** A candidate that was left out, where it stood: stored pixels. */
+export interface LeftOutStar {
+  readonly x: number;
+  readonly y: number;
+  readonly reason: LeftOutReason;
+}

@@ -27,6 +27,8 @@ function frameOf(surface: Surface, seed: number, scatter = 0.03, count = 400): F
       positionError: 0.02,
       amplitude: 5000,
       amplitudeError: 50,
+      flux: 50_000,
+      fluxError: 500,
       background: 0,
       sigmaMajor: fwhm / 2.35482,
       sigmaMinor: fwhm / 2.35482,
