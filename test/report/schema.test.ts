@@ -53,8 +53,8 @@ describe('the published schema', () => {
   });
 
   it('refuses what is missing, and allows what a later version may add', () => {
-    const { verdict: _, ...without } = EXAMPLE_REPORTS.good;
-    expect(check(without)).toContain('verdict');
+    const without = Object.entries(EXAMPLE_REPORTS.good).filter(([name]) => name !== 'verdict');
+    expect(check(Object.fromEntries(without))).toContain('verdict');
     expect(check({ ...EXAMPLE_REPORTS.good, somethingNew: 1 })).toBe('');
   });
 
