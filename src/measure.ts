@@ -4,6 +4,7 @@ import { type MeasureSettings, type Orientation, orientationOf, setupFromFrames 
 import { type Field, fitField } from './field/fitField.ts';
 import type { FrameStars } from './field/frameStars.ts';
 import type { Frame } from './frame/frame.ts';
+import { median } from './numeric/statistics.ts';
 import { type MeasuredStar, measureStar, windowRadius } from './shapes/measureStar.ts';
 import { type MoffatSummary, summariseMoffat } from './shapes/moffatFit.ts';
 import type { Shape } from './shapes/shape.ts';
@@ -20,6 +21,7 @@ import {
   saturationLevel,
   typicalStarOf,
 } from './stars/select.ts';
+import { measureSpikes, type SpikeAngle, type SpikesUnseen } from './stars/spikes.ts';
 
 /** What was measured on one sub. */
 export interface FrameMeasurement {
@@ -31,6 +33,8 @@ export interface FrameMeasurement {
   readonly leftOutStars: readonly LeftOutStar[];
   /** Wings of the typical star; null unless asked for. */
   readonly moffat: MoffatSummary | null;
+  /** How the spider stands on the sensor, or why that cannot be told. */
+  readonly spikes: SpikeAngle | SpikesUnseen;
 }
 
 export interface FrameOptions {
@@ -109,6 +113,7 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
     leftOut: counts,
     leftOutStars,
     moffat: options.moffat === true ? summariseMoffat(plane, used) : null,
+    spikes: measureSpikes(finding, background, candidates, used.length === 0 ? fwhm : median(used.map((s) => s.fwhm))),
   };
 }
 

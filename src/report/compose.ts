@@ -10,6 +10,7 @@ import type { Frame, FrameFacts } from '../frame/frame.ts';
 import type { FrameMeasurement, Measurement } from '../measure.ts';
 import { median } from '../numeric/statistics.ts';
 import { elongationOf } from '../shapes/shape.ts';
+import { spikesTogether } from '../stars/spikes.ts';
 import { type Finding, type FrameRecord, REPORT_FORMAT, REPORT_VERSION, type Report, type Zone } from './record.ts';
 import { type Screen, screenOf } from './screen.ts';
 
@@ -67,12 +68,28 @@ export function composeReport(measurement: Measurement, context: ReportContext):
       },
     },
     cameraAngle: context.cameraAngle ?? null,
-    orientation: { rowOrder: orientation.rowOrder, assumed: orientation.assumed },
+    orientation: {
+      rowOrder: orientation.rowOrder,
+      assumed: orientation.assumed,
+      spikes: spikesRecord(measurement, screen),
+    },
     zones,
     field: fieldRecord(measurement, screen),
     findings: diagnosis.findings.map((finding) => findingRecord(finding, screen)),
     notes: [...notesOf(measurement), ...(context.notes ?? [])],
     settings: context.settings ?? {},
+  };
+}
+
+function spikesRecord({ frames }: Measurement, screen: Screen): Report['orientation']['spikes'] {
+  const together = spikesTogether(frames.map((frame) => frame.spikes));
+  if (together === null) return null;
+  const periodDeg = degrees(together.period);
+  return {
+    angleDeg: screen.directionDeg(together.angle) % periodDeg,
+    errorDeg: degrees(together.error),
+    periodDeg,
+    stars: together.stars,
   };
 }
 

@@ -78,6 +78,15 @@ const scale = z.object({
   }),
 });
 
+const spikes = z
+  .object({
+    angleDeg: z.number().min(0).max(90),
+    errorDeg: error,
+    periodDeg: z.number().positive().describe('90 for four vanes, 60 for three: after such a turn they look the same'),
+    stars: count,
+  })
+  .describe('direction of a diffraction spike: how the camera stands in the tube');
+
 const zone = z.object({
   row: z.int().min(0).max(2).describe('0 = top of the screen'),
   column: z.int().min(0).max(2).describe('0 = left of the screen'),
@@ -200,7 +209,11 @@ export const reportSchema = z.object({
   rig: z.string().nullable().default(null).describe('name of the telescope and camera kept by the rig command'),
   scale,
   cameraAngle: cameraAngle.nullable().default(null),
-  orientation: z.object({ rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP']), assumed: z.boolean() }),
+  orientation: z.object({
+    rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP']),
+    assumed: z.boolean(),
+    spikes: spikes.nullable().default(null),
+  }),
   zones: z.array(zone).length(9).describe('row by row from the top left of the screen'),
   field,
   findings: z.array(finding),

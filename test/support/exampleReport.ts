@@ -92,7 +92,7 @@ const GOOD: Report = {
       corrector: 'option',
     },
   },
-  orientation: { rowOrder: 'TOP-DOWN', assumed: false },
+  orientation: { rowOrder: 'TOP-DOWN', assumed: false, spikes: null },
   zones: zones(
     [2.95, 2.9, 2.96, 2.91, 2.86, 2.92, 2.94, 2.9, 2.97],
     [1.05, 1.03, 1.05, 1.03, 1.02, 1.03, 1.06, 1.03, 1.05],
@@ -235,7 +235,7 @@ const TILTED_REPORT: Report = {
   ...GOOD,
   verdict: 'adjust',
   headline: 'The sensor is tilted: focus differs by 84 µm across it, so two opposite sides are soft.',
-  orientation: { rowOrder: 'BOTTOM-UP', assumed: true },
+  orientation: { rowOrder: 'BOTTOM-UP', assumed: true, spikes: null },
   zones: zones(
     [3.02, 3.41, 3.9, 3.05, 2.93, 3.1, 3.88, 3.38, 3.01],
     [1.06, 1.05, 1.09, 1.03, 1.02, 1.03, 1.1, 1.04, 1.06],
@@ -338,7 +338,7 @@ const INCONCLUSIVE: Report = {
       corrector: 'unknown',
     },
   },
-  orientation: { rowOrder: 'BOTTOM-UP', assumed: true },
+  orientation: { rowOrder: 'BOTTOM-UP', assumed: true, spikes: null },
   zones: GOOD.zones.map((zone, i) =>
     i % 2 === 0
       ? { ...zone, stars: 3, fwhmPx: { value: 2.7 + i / 50, error: 0.14 }, fwhmArcsec: null }
