@@ -62,6 +62,8 @@ export interface CheckRow {
   /** As the header tells it, whatever its zero and sense: equal means not turned. */
   readonly rotatorAngleDeg: number | null;
   readonly cameraAngle: CameraAngle | null;
+  /** Measured direction of a diffraction spike on the screen, the same again after every `moduloDeg`. */
+  readonly spikeAngle: { readonly deg: number; readonly errorDeg: number; readonly moduloDeg: number } | null;
 
   readonly pixelUm: number | null;
   /** Effective: with the corrector or reducer. */

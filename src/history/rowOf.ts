@@ -3,7 +3,7 @@ import type { FrameRecord, Report, Zone } from '../report/record.ts';
 import type { CheckRow, Measured } from './row.ts';
 
 /** Raised when rowOf tells more or otherwise than before: kept rows are then made anew from their reports. */
-export const ROW_VERSION = 1;
+export const ROW_VERSION = 2;
 
 /** What history trends of one report; the id comes from the database. */
 export function rowOf(report: Report): Omit<CheckRow, 'id'> {
@@ -30,6 +30,7 @@ export function rowOf(report: Report): Omit<CheckRow, 'id'> {
     focuserPosition: meanOf(used.map((frame) => frame.focusPosition)),
     rotatorAngleDeg: meanDirection(used.map((frame) => frame.rotatorDeg)),
     cameraAngle: report.cameraAngle,
+    spikeAngle: spikeAngleOf(report),
     pixelUm: report.scale.pixelUm,
     focalLengthMm: report.scale.focalLengthMm,
     primaryFocalLengthMm: report.scale.primaryFocalLengthMm,
@@ -62,6 +63,10 @@ export function rowOf(report: Report): Omit<CheckRow, 'id'> {
     sha256: used.flatMap((frame) => frame.sha256 ?? []).sort(),
     reportVersion: report.version,
   };
+}
+
+function spikeAngleOf({ orientation: { spikes } }: Report): CheckRow['spikeAngle'] {
+  return spikes && { deg: spikes.angleDeg, errorDeg: spikes.errorDeg, moduloDeg: spikes.periodDeg };
 }
 
 /** DATE-OBS is UTC (FITS 4.0, sec. 9.2.2), with or without a Z. */
