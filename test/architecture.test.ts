@@ -20,6 +20,7 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   report: ['diagnosis', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],
   explain: ['diagnosis', 'optics', 'report', 'numeric'],
   shell: [],
+  rig: ['frame'],
   'measure.ts': ['frame', 'stars', 'shapes', 'field', 'diagnosis', 'optics', 'numeric'],
 };
 

@@ -23,6 +23,7 @@ import { type CommandHelp, describeUse } from './commandHelp.ts';
 import { type FrameArgument, loadFrame, type Room, resolveFrameArguments } from './frames.ts';
 import { keepInHistory } from './keepInHistory.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
+import { type RigForCheck, rigsForCheck } from './rigForCheck.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
 
 /** Columns of report.txt, and of the summary where no terminal tells its own. */
@@ -32,6 +33,7 @@ const WIDEST_TEXT = 110;
 
 interface Measured {
   readonly measurement: ReturnType<typeof measureField>;
+  readonly rig: RigForCheck;
   readonly frames: readonly Frame[];
   readonly sha256: readonly string[];
   readonly rejected: readonly { readonly file: string; readonly why: string }[];
@@ -57,7 +59,9 @@ export async function check(
       sha256: measured.sha256,
       rejected: measured.rejected,
       settings: settingsRecord(options),
-      notes: mixtureNotes(measured.frames),
+      rig: measured.rig.name,
+      cameraAngle: measured.rig.cameraAngle,
+      notes: [...measured.rig.notes, ...mixtureNotes(measured.frames)],
     }),
   );
   const json = `${JSON.stringify(report, null, 2)}\n`;
@@ -104,6 +108,7 @@ async function measureAll(
   const wanted = await resolveFrameArguments(frameArguments, effects);
   const dark = await loadMaster('--dark', settings.dark, effects);
   const flat = await loadMaster('--flat', settings.flat, effects);
+  const rigFor = await rigsForCheck(settings.rig, effects);
   const progress = progressLine(effects);
   const frames: Frame[] = [];
   const measurements: FrameMeasurement[] = [];
@@ -145,11 +150,14 @@ async function measureAll(
   if (preview === null) throw new UserError(noStarsMessage(measurements), EXIT.noStars);
   progress.show('the field');
   await effects.breathe();
-  const orientation = orientationOf(frames, settings);
-  const measurement = measureField(measurements, setupFromFrames(frames, settings), orientation);
+  const rig = rigFor(frames);
+  const settled = { ...settings, kept: rig.kept };
+  const orientation = orientationOf(frames, settled);
+  const measurement = measureField(measurements, setupFromFrames(frames, settled), orientation);
   progress.clear();
   return {
     measurement,
+    rig,
     frames,
     sha256,
     rejected: rejected.map(({ file, why }) => ({ file, why })),

@@ -127,8 +127,7 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
 
 /** Options of parts that do not exist yet: accepted, and said. */
 export function notYetNotes(options: CheckOptions): string[] {
-  return [
-    options.rig === undefined ? '' : `--rig ${options.rig}: no rigs are kept yet; headers and options are used.`,
-    options.quick === true ? '--quick: there is only the fast estimate yet, so it changes nothing.' : '',
-  ].filter((note) => note !== '');
+  return [options.quick === true ? '--quick: there is only the fast estimate yet, so it changes nothing.' : ''].filter(
+    (note) => note !== '',
+  );
 }

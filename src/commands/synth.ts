@@ -9,6 +9,7 @@ import { subTruth } from '../optics/truth.ts';
 import { printable } from '../report/untrusted.ts';
 import { describeUse } from './commandHelp.ts';
 import { fileOf } from './drawnFile.ts';
+import { writeWhole } from './writeWhole.ts';
 
 export const TRUTH_FORMAT = 'starplumb-truth';
 export const TRUTH_VERSION = 1;
@@ -58,18 +59,6 @@ async function readScenario(path: string, effects: SynthEffects): Promise<Scenar
     if (!(cause instanceof ScenarioError)) throw cause;
     const problems = cause.problems.map((problem) => `  ${problem}`).join('\n');
     throw new UserError(`${path}: not a scenario:\n${problems}`, EXIT.wrongUsage, { cause });
-  }
-}
-
-/** Writes a file whole or not at all. */
-async function writeWhole(path: string, content: Uint8Array | string, effects: SynthEffects): Promise<void> {
-  const temporary = `${path}.${effects.processId}.part`;
-  try {
-    await effects.writeFile(temporary, content);
-    await effects.rename(temporary, path);
-  } catch (cause) {
-    await effects.remove(temporary);
-    throw new UserError(`${path}: cannot be written: ${(cause as Error).message}`, EXIT.wrongUsage, { cause });
   }
 }
 

@@ -225,10 +225,8 @@ it.each([
 
 it('options of parts that do not exist yet are accepted, and that is said on standard error', async () => {
   const world = memoryWorld({ 'a.fits': SUB });
-  expect(
-    await run(world, 'check', 'a.fits', '--out', 'r', '--json', '--rig', 'balcony', '--no-history', '--quick'),
-  ).toBe(0);
-  for (const option of ['--rig balcony', '--quick']) expect(world.err).toContain(option);
+  expect(await run(world, 'check', 'a.fits', '--out', 'r', '--json', '--no-history', '--quick')).toBe(0);
+  expect(world.err).toContain('--quick');
   expect(() => parseReport(JSON.parse(world.out))).not.toThrow();
 });
 
