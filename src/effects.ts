@@ -1,6 +1,8 @@
 import { createHash } from 'node:crypto';
 import { mkdir, rename, rm, writeFile } from 'node:fs/promises';
+import { isatty } from 'node:tty';
 import { DISK, type FrameEffects } from './commands/frames.ts';
+import { EXIT, UserError } from './errors.ts';
 import { type OpenDatabase, openDatabase } from './history/driver.ts';
 import { type Places, userPlaces } from './history/place.ts';
 
@@ -19,6 +21,9 @@ export interface Effects extends FrameEffects {
   out(text: string): void;
   /** Standard error. */
   err(text: string): void;
+  /** Asks a question on the terminal and waits for the line typed; Ctrl-C or Ctrl-D is an interruption. */
+  ask(question: string): Promise<string>;
+  readonly inIsTerminal: boolean;
   readonly outIsTerminal: boolean;
   readonly errIsTerminal: boolean;
   /** Columns of the terminal, where there is one. */
@@ -63,6 +68,8 @@ export function realEffects(): Effects {
     err: (text) => {
       process.stderr.write(text);
     },
+    ask,
+    inIsTerminal: isatty(0),
     outIsTerminal: process.stdout.isTTY,
     errIsTerminal: process.stderr.isTTY,
     columns: process.stdout.columns,
@@ -73,6 +80,19 @@ export function realEffects(): Effects {
     interrupted: () => stop,
     breathe: () => new Promise((resolve) => setImmediate(resolve)),
   };
+}
+
+async function ask(question: string): Promise<string> {
+  const { createInterface } = await import('node:readline');
+  const terminal = createInterface({ input: process.stdin, output: process.stderr });
+  try {
+    return await new Promise<string>((resolve, reject) => {
+      terminal.once('close', () => reject(new UserError('Interrupted; nothing was written.', EXIT.interrupted)));
+      terminal.question(question, resolve);
+    });
+  } finally {
+    terminal.close();
+  }
 }
 
 /**

@@ -1,8 +1,8 @@
 import { join } from 'node:path';
 import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
-import { isRigName, type Rig, type RigValues } from '../rig/rig.ts';
-import { formatRig, parseRig, RigTextError } from '../rig/rigText.ts';
+import type { Rig, RigValues } from '../rig/rig.ts';
+import { isRigName } from '../rig/rigName.ts';
 import { writeWhole } from './writeWhole.ts';
 
 export type RigEffects = Pick<
@@ -45,6 +45,8 @@ export async function readRig(name: string, effects: RigEffects): Promise<Rig> {
     throw new UserError(`No rig is named ${name}: ${there}.`, EXIT.wrongUsage);
   }
   const path = rigPath(found, effects);
+  // The TOML reader is loaded only where there is a rig.
+  const { parseRig, RigTextError } = await import('../rig/rigText.ts');
   try {
     const bytes = await effects.readFile(path);
     if (bytes.length > LARGEST) throw new RigTextError([`1:1: ${bytes.length} bytes are too many for a rig`]);
@@ -80,6 +82,7 @@ export async function writeRig(name: string, values: RigValues, effects: RigEffe
       EXIT.wrongUsage,
     );
   const path = rigPath(name, effects);
+  const { formatRig } = await import('../rig/rigText.ts');
   await effects.makeFolder(folderOf(effects));
   await writeWhole(path, formatRig(values), effects);
   return path;

@@ -94,6 +94,8 @@ export function memoryWorld(
       err: (text) => {
         world.err += text;
       },
+      ask: () => Promise.reject(new Error('nobody to ask')),
+      inIsTerminal: false,
       outIsTerminal: false,
       errIsTerminal: false,
       columns: undefined,
