@@ -1,4 +1,6 @@
-import { type Diagnosis, diagnose } from './diagnosis/diagnose.ts';
+import { refinedBy } from './diagnosis/amounts.ts';
+import { type Diagnosis, diagnose, weigh } from './diagnosis/diagnose.ts';
+import { retrieveWavefront } from './diagnosis/retrieve.ts';
 import type { Setup } from './diagnosis/setup.ts';
 import { type MeasureSettings, type Orientation, orientationOf, setupFromFrames } from './diagnosis/setupFromFrames.ts';
 import { type Field, fitField } from './field/fitField.ts';
@@ -122,6 +124,23 @@ export function measureField(frames: readonly FrameMeasurement[], setup: Setup, 
   const stars = frames.map((frame) => frame.stars);
   const field = fitField(stars);
   return { frames, setup, orientation, field, diagnosis: diagnose(stars, field, setup, orientation.screenY) };
+}
+
+/**
+ * The same measurement after all zone shapes of all subs were fitted at once with drawn stars: amounts in real units with their
+ * errors. Takes seconds; without known optics, or where the fit does not settle, the measurement stays as it is.
+ */
+export function refine(measurement: Measurement, progress?: (share: number) => void): Measurement {
+  const { frames, setup, orientation, field, diagnosis } = measurement;
+  const { amounts } = diagnosis;
+  if (amounts === null) return measurement;
+  const stars = frames.map((frame) => frame.stars);
+  const retrieved = retrieveWavefront(stars, amounts, setup, progress);
+  if (retrieved === null) return measurement;
+  return {
+    ...measurement,
+    diagnosis: weigh(refinedBy(amounts, retrieved), stars, field, setup, orientation.screenY),
+  };
 }
 
 /** Told after each finished step: steps done, steps in all, what comes next. */

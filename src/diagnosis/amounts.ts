@@ -3,6 +3,7 @@ import { type FrameStars, halfDiagonal, type UncertainVector, vectorLength } fro
 import { fitSizeField, type SizeField } from '../field/sizeField.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Response, responseFor } from './response.ts';
+import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
 import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
 
@@ -35,6 +36,8 @@ export interface Amounts {
   } | null;
   /** Half-diagonals to millimetres on the sensor. */
   readonly halfDiagonalMm: number;
+  /** The whole-field fit; null until it was made (the quick path), or where it could not be. */
+  readonly retrieved: Retrieved | null;
   /** Position of the coma node, half-diagonals, for a bare mirror. */
   readonly node: { readonly u: number; readonly v: number; readonly error: number } | null;
 }
@@ -90,8 +93,15 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     comaUm:
       node !== null ? comaFromNode(node, half, optics) : response === null ? null : comaInterval(cleanComa, response),
     halfDiagonalMm: (half * optics.pixelUm) / 1000,
+    retrieved: null,
     node,
   };
+}
+
+/** The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars. */
+export function refinedBy(amounts: Amounts, retrieved: Retrieved): Amounts {
+  const { value, low, high } = retrieved.comaUm;
+  return { ...amounts, retrieved, comaUm: { value, low, high, error: (high - low) / 2 } };
 }
 
 interface MadeByComa {

@@ -29,7 +29,17 @@ export const MIN_VERDICT_STARS = 30;
 export const MIN_FWHM = { mono: 2.0, mosaic: 2.4 } as const;
 
 export function diagnose(frames: readonly FrameStars[], field: Field, setup: Setup, screenY: ScreenY): Diagnosis {
-  const amounts = measureAmounts(frames, field, setup);
+  return weigh(measureAmounts(frames, field, setup), frames, field, setup, screenY);
+}
+
+/** Weighs the amounts against the tolerances; again, once the whole-field fit knows them better. */
+export function weigh(
+  amounts: Amounts | null,
+  frames: readonly FrameStars[],
+  field: Field,
+  setup: Setup,
+  screenY: ScreenY,
+): Diagnosis {
   const fwhm = field.fwhm ?? 0;
   const limit = setup.mosaic ? MIN_FWHM.mosaic : MIN_FWHM.mono;
   if (amounts === null || field.stars < MIN_VERDICT_STARS) {

@@ -1,4 +1,5 @@
 import { vectorLength } from '../field/frameStars.ts';
+import type { SizeField } from '../field/sizeField.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, directionError, type Finding, NO_DIRECTION, statusOf, unmeasurable } from './finding.ts';
 import type { Setup } from './setup.ts';
@@ -21,8 +22,13 @@ export interface TiltAmount {
 
 /** Focal-plane tilt edge to edge, um of focus. */
 export function tiltAmount(amounts: Amounts, setup: Setup): TiltAmount | null {
-  const { size, response } = amounts;
+  const { size, response, retrieved } = amounts;
   if (size === null || response === null) return null;
+  if (retrieved !== null) {
+    const { value, low, high } = retrieved.tiltUm;
+    // 95 % of a normal distribution lie within 1.64 sigma above.
+    return { um: value, error: (high - low) / 2, upperLimit: value + 1.64 * (high - value) };
+  }
   const { x, y, error } = size.tilt;
   const extent = extentAlong(setup, x, y) / 2;
   const length = Math.hypot(x, y);
@@ -37,6 +43,13 @@ export function tiltAmount(amounts: Amounts, setup: Setup): TiltAmount | null {
   };
 }
 
+/** Steepest change of focus, radians, stored axes. */
+export function tiltAxis(amounts: Amounts, { tilt }: SizeField): { readonly angle: number; readonly error: number } {
+  const { retrieved } = amounts;
+  if (retrieved !== null) return { angle: retrieved.tiltAxis, error: retrieved.tiltAxisError };
+  return { angle: Math.atan2(tilt.y, tilt.x), error: directionError(vectorLength(tilt), tilt.error) };
+}
+
 export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, comaFault: boolean): Finding {
   const { size, response, optics } = amounts;
   const zone = focusZoneUm(amounts);
@@ -49,7 +62,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
   const status = drowned ? 'not-measurable' : statusOf(tilt.um, tilt.error, significance, zone);
-  const axis = Math.atan2(size.tilt.y, size.tilt.x);
+  const { angle: axis, error: axisError } = tiltAxis(amounts, size);
   const seen = significance >= DETECT_SIGMAS && !drowned;
   const length = vectorLength(size.tilt);
   const what = optics.bare ? 'focal-plane tilt' : 'tilt between corrector and sensor';
@@ -65,7 +78,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
     direction: null,
     directionError: null,
     axis: seen ? axis : null,
-    axisError: seen ? directionError(length, size.tilt.error) : null,
+    axisError: seen ? axisError : null,
     starShift: null,
     because: drowned
       ? 'the mirror’s own coma hides it: collimate first'
@@ -99,8 +112,12 @@ export interface CurvatureAmount {
 
 /** Best focus at the corner against the centre, um; its sign is not in one focus. */
 export function curvatureAmount(amounts: Amounts): CurvatureAmount | null {
-  const { size, response } = amounts;
+  const { size, response, retrieved } = amounts;
   if (size === null || response === null) return null;
+  if (retrieved !== null) {
+    const { value, error } = retrieved.curvatureUm;
+    return { um: Math.abs(value), error };
+  }
   const um = response.defocusUm(Math.abs(size.curvature.value));
   return { um, error: Math.max(response.defocusUm(Math.abs(size.curvature.value) + size.curvature.error) - um, 1e-3) };
 }

@@ -1,15 +1,15 @@
 import type { FrameStars } from '../field/frameStars.ts';
-import { type ResponseTable, responseTable } from '../optics/response.ts';
+import { MIN_FIELD_STARS } from '../field/spinFields.ts';
+import type { FilterName } from '../optics/filter.ts';
+import { starImage } from '../optics/psf.ts';
+import { type Measure, type ResponseTable, responseTable } from '../optics/response.ts';
 import { toDefocus } from '../optics/wavefront.ts';
-import {
-  fitWavefront,
-  type Retrieval,
-  type RetrievalGuess,
-  type RetrievalProgress,
-} from '../retrieval/fitWavefront.ts';
-import type { Amounts } from './amounts.ts';
-import { filterName } from './amounts.ts';
+import { explainedVariance } from '../retrieval/explained.ts';
+import { fitWavefront, type RetrievalGuess, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
+import { type DrawShape, verifyByDrawing } from '../retrieval/verify.ts';
+import { type Amounts, filterName } from './amounts.ts';
 import { measureDrawn, telescopeFor } from './drawnStar.ts';
+import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { focusZoneUm } from './tolerances.ts';
 
@@ -32,24 +32,27 @@ export function focusPriorUm(amounts: Amounts): number {
 }
 
 /**
- * The whole-field fit of this measurement; null where it has nothing to stand on: unknown optics, too few stars, or a bare
- * mirror, whose coma grows beyond any table (there the node is the ruler).
+ * The whole-field fit of this measurement; null where it has nothing to stand on (unknown optics, too few stars, a bare mirror,
+ * whose coma grows beyond any table: there the node is the ruler) or did not settle.
  */
 export function retrieveWavefront(
   frames: readonly FrameStars[],
   amounts: Amounts,
   setup: Setup,
   progress: RetrievalProgress = () => undefined,
-): Retrieval | null {
+): Retrieved | null {
   const { response, size, optics } = amounts;
   if (!amounts.physical || response === null || size === null || optics.bare) return null;
-  if (frames.some((frame) => frame.shapes.length < 8)) return null;
+  if (frames.some((frame) => frame.shapes.length < MIN_FIELD_STARS)) return null;
   const guess = guessFrom(frames, amounts);
   const telescope = telescopeFor(optics);
+  const conditions = conditionsOf(amounts, setup);
+  const draw: DrawShape = (seeingArcsec, w) =>
+    shapeOf(starImage(telescope, w, { ...conditions, seeingArcsec, recentred: true }));
   const table = tableFor(amounts, setup, guess);
   if (table === null) return null;
   progress(TABLE_SHARE);
-  return fitWavefront(
+  const retrieval = fitWavefront(
     frames,
     table,
     guess,
@@ -58,10 +61,27 @@ export function retrieveWavefront(
       linearComa: CORRECTOR_COMA_UM_PER_MM * amounts.halfDiagonalMm,
       sameFocus: sameFocus(setup),
     },
-    undefined,
     (share) => progress(TABLE_SHARE + (1 - TABLE_SHARE) * share),
   );
+  if (retrieval === null || retrieval.scan.length === 0) return null;
+  const explained = explainedVariance(frames, table, retrieval);
+  const verified = verifyByDrawing(table, retrieval, draw);
+  const found = retrievedAmounts(retrieval, optics, setup, explained, verified);
+  return settled(found, retrieval) ? found : null;
 }
+
+/** Wavelengths across the band: one at its middle, where the band is not so wide that its weight stands elsewhere. */
+function conditionsOf({ optics }: Amounts, setup: Setup): { pixelUm: number; filter: FilterName; samples: number } {
+  const filter = filterName(setup.filter, setup.mosaic);
+  return { pixelUm: optics.pixelUm, filter, samples: filter === 'none' ? 2 : 1 };
+}
+
+const shapeOf: Measure = (psf) => {
+  const shape = measureDrawn(psf);
+  if (shape === null) return null;
+  const { sigmaMajor, sigmaMinor, e1, e2, coma3, trefoil3 } = shape;
+  return { sigma2: sigmaMajor * sigmaMinor, e: { x: e1, y: e2 }, coma3, trefoil3 };
+};
 
 /** Pairs of subs whose focuser did not move. */
 function sameFocus({ focusPositions }: Setup): (readonly [number, number])[] {
@@ -108,21 +128,11 @@ function tableFor(amounts: Amounts, setup: Setup, guess: RetrievalGuess): Respon
   const umOfFocus = 1 / toDefocus(telescope, 1);
   const trefoil = Math.hypot(guess.trefoil.x, guess.trefoil.y);
   try {
-    return responseTable(
-      telescope,
-      { pixelUm: optics.pixelUm, filter: filterName(setup.filter, setup.mosaic), samples: 1 },
-      (psf) => {
-        const shape = measureDrawn(psf);
-        if (shape === null) return null;
-        const { sigmaMajor, sigmaMinor, e1, e2, coma3, trefoil3 } = shape;
-        return { sigma2: sigmaMajor * sigmaMinor, e: { x: e1, y: e2 }, coma3, trefoil3 };
-      },
-      {
-        seeingArcsec: { from: LEAST_SEEING * sharpest, to: Math.max(softest, 1.05 * Math.max(...guess.seeing)) },
-        defocusUm: Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), 1.3 * far * umOfFocus),
-        limits: { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0), t: 0.08 + 1.3 * trefoil },
-      },
-    );
+    return responseTable(telescope, conditionsOf(amounts, setup), shapeOf, {
+      seeingArcsec: { from: LEAST_SEEING * sharpest, to: Math.max(softest, 1.05 * Math.max(...guess.seeing)) },
+      defocusUm: Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), 1.3 * far * umOfFocus),
+      limits: { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0), t: 0.08 + 1.3 * trefoil },
+    });
   } catch (error) {
     // Too few of the drawn stars were measurable: aberrations beyond what the stars' window holds.
     if (error instanceof RangeError) return null;

@@ -5,13 +5,16 @@ import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy 
 import { directionWords, type ScreenY } from './words.ts';
 
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { trefoil, response } = amounts;
+  const { trefoil, response, retrieved } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
-  const rms = response?.trefoilRmsUm(length) ?? 0;
+  const rms = retrieved?.trefoilRmsUm.value ?? response?.trefoilRmsUm(length) ?? 0;
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
   if (response === null) return unmeasurable('pinched-optics', tolerance);
-  const error = response.trefoilRmsUm(length + trefoil.error) - rms;
+  const error =
+    retrieved === null
+      ? response.trefoilRmsUm(length + trefoil.error) - rms
+      : (retrieved.trefoilRmsUm.high - retrieved.trefoilRmsUm.low) / 2;
   const direction = Math.atan2(trefoil.y, trefoil.x) / 3;
   const seen = significance >= DETECT_SIGMAS;
   const status = statusOf(rms, error, significance, MARECHAL_UM);

@@ -48,6 +48,10 @@ export interface Retrieval {
   /** chi-square over freedom of the data alone; errors are scaled up by its root where it is above 1. */
   readonly chi2PerFreedom: number;
   readonly converged: boolean;
+  /** What the fit stood on, for those who fit again. */
+  readonly priors: readonly Prior[];
+  readonly bounds: Bounds;
+  readonly errorScale: number;
 }
 
 /** Seeing changes so much from sub to sub (share, 1 sigma; common practice, no source). */
@@ -80,10 +84,9 @@ export function fitWavefront(
   table: ResponseTable,
   guess: RetrievalGuess,
   priors: RetrievalPriors,
-  among: (frame: number, star: number) => boolean = () => true,
   progress: RetrievalProgress = () => undefined,
 ): Retrieval | null {
-  const cells = frames.flatMap((frame, f) => cellsOf(frame, f, (star) => among(f, star)));
+  const cells = frames.flatMap((frame, f) => cellsOf(frame, f));
   if (cells.length < MIN_CELLS) return null;
   const layout = layoutOf(frames.length, guess.skew !== null);
   const bounds = boundsOf(layout, table);
@@ -101,7 +104,18 @@ export function fitWavefront(
   const scan = scanFocus(layout, table, cells, rows, bounds, scale, best, referenceSub, priors.focus, (share) =>
     progress(0.4 + 0.6 * share),
   );
-  return { layout, cells, best, scan, referenceSub, chi2PerFreedom, converged: best.converged };
+  return {
+    layout,
+    cells,
+    best,
+    scan,
+    referenceSub,
+    chi2PerFreedom,
+    converged: best.converged,
+    priors: rows,
+    bounds,
+    errorScale: scale,
+  };
 }
 
 function nearestFocus(layout: Layout, p: ArrayLike<number>): number {

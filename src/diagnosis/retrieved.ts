@@ -1,0 +1,167 @@
+import type { Uncertain, UncertainVector } from '../field/frameStars.ts';
+import { toDefocus, UM_PER_RMS } from '../optics/wavefront.ts';
+import type { Explained } from '../retrieval/explained.ts';
+import { mirrored, type Retrieval, type ScanPoint } from '../retrieval/fitWavefront.ts';
+import { type Interval, lengthAt, mixtureInterval, mixtureMean } from '../retrieval/mixture.ts';
+import { telescopeFor } from './drawnStar.ts';
+import type { KnownOptics, Setup } from './setup.ts';
+
+/**
+ * What the whole-field fit found, in real units; stored axes. The common sign of focus, tilt, curvature and astigmatism is
+ * not in one focus: they are told for the reference sub standing inside focus.
+ */
+export interface Retrieved {
+  readonly perSub: readonly {
+    readonly frame: number;
+    readonly seeingArcsec: Interval;
+    /** um along the axis at the middle of the frame, sign relative to the others. */
+    readonly focusUm: Interval;
+    /** Traceless second moment of the smear, px^2. */
+    readonly smear: UncertainVector;
+  }[];
+  /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
+  readonly coma: UncertainVector;
+  readonly comaUm: Interval;
+  /** Of the wavefront, um RMS of the Zernike terms 7 and 8. */
+  readonly comaRmsUm: Interval;
+  /** Edge to edge along the steepest direction, um along the axis. */
+  readonly tiltUm: Interval;
+  /** Radians; sign of the vector relative to focus. */
+  readonly tiltAxis: number;
+  readonly tiltAxisError: number;
+  /** Corner less centre, um along the axis, relative to the side of focus. */
+  readonly curvatureUm: Uncertain;
+  /** um RMS: uniform, growing from the middle (at the half-diagonal), radial (there). */
+  readonly astigmatismRmsUm: {
+    readonly uniform: UncertainVector;
+    readonly linear: UncertainVector;
+    readonly radial: Uncertain;
+  };
+  readonly trefoil: UncertainVector;
+  readonly trefoilRmsUm: Interval;
+  readonly chi2PerFreedom: number;
+  readonly cells: number;
+  /** Freshly drawn stars against the table at the optimum, in errors of a cell. */
+  readonly drawnAgainstTable: number | null;
+  readonly explained: Explained;
+}
+
+/** Beyond these the fit does not describe the stars and nothing is taken from it. */
+const WORST_CHI2 = 6;
+const WORST_DRAWN = 1.5;
+
+export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
+  return (
+    retrieval.converged &&
+    retrieval.scan.length > 0 &&
+    retrieved.chi2PerFreedom < WORST_CHI2 &&
+    retrieved.drawnAgainstTable !== null &&
+    retrieved.drawnAgainstTable < WORST_DRAWN
+  );
+}
+
+export function retrievedAmounts(
+  retrieval: Retrieval,
+  optics: KnownOptics,
+  setup: Setup,
+  explained: Explained,
+  drawnAgainstTable: number | null,
+): Retrieved {
+  const { layout, referenceSub } = retrieval;
+  const telescope = telescopeFor(optics);
+  const umOfFocus = 1 / toDefocus(telescope, 1);
+  const scan = alike(retrieval.scan, retrieval);
+  const number = (index: number, factor = 1): Uncertain => {
+    const { value, error } = mixtureMean(scan, index);
+    return { value: factor * value, error: Math.abs(factor) * error };
+  };
+  const vector = (index: number, factor = 1): UncertainVector => {
+    const x = number(index, factor);
+    const y = number(index + 1, factor);
+    return { x: x.value, y: y.value, error: Math.sqrt((x.error ** 2 + y.error ** 2) / 2) };
+  };
+  const spread = (index: number, factor: number): Interval =>
+    scaled(
+      mixtureInterval(scan, (point) => ({
+        value: point.parameters[index],
+        error: Math.sqrt(Math.max(0, point.covariance[index * layout.length + index])),
+      })),
+      factor,
+    );
+  const length = (index: number, factor: number): Interval =>
+    positive(
+      scaled(
+        mixtureInterval(scan, (point) => lengthAt(point, index)),
+        factor,
+      ),
+    );
+  const tilt = vector(layout.tilt);
+  const tiltLength = Math.hypot(tilt.x, tilt.y);
+  const half = 0.5 * Math.hypot(setup.width, setup.height);
+  const extent =
+    tiltLength === 0 ? 2 : (setup.width * Math.abs(tilt.x) + setup.height * Math.abs(tilt.y)) / (half * tiltLength);
+  return {
+    perSub: Array.from({ length: layout.subs }, (_, frame) => ({
+      frame,
+      seeingArcsec: spread(layout.seeing(frame), 1),
+      focusUm:
+        frame === referenceSub
+          ? positive(scaled(focusInterval(scan, retrieval), umOfFocus))
+          : spread(layout.focus(frame), umOfFocus),
+      smear: vector(layout.smear(frame)),
+    })),
+    coma: vector(layout.coma),
+    comaUm: length(layout.coma, 1),
+    comaRmsUm: length(layout.coma, 1 / UM_PER_RMS.c),
+    tiltUm: length(layout.tilt, umOfFocus * extent),
+    tiltAxis: Math.atan2(tilt.y, tilt.x),
+    tiltAxisError: Math.min(Math.PI / 2, tilt.error / Math.max(tiltLength, 1e-12)),
+    curvatureUm: number(layout.curvature, umOfFocus),
+    astigmatismRmsUm: {
+      uniform: vector(layout.astigmatism, 1 / UM_PER_RMS.a),
+      linear: vector(layout.linearAstigmatism, 1 / UM_PER_RMS.a),
+      radial: number(layout.radialAstigmatism, 1 / UM_PER_RMS.a),
+    },
+    trefoil: vector(layout.trefoil),
+    trefoilRmsUm: length(layout.trefoil, 1 / UM_PER_RMS.t),
+    chi2PerFreedom: retrieval.chi2PerFreedom,
+    cells: retrieval.cells.length,
+    drawnAgainstTable,
+    explained,
+  };
+}
+
+/** The held focus carries no error of its own: its interval is that of the places, each smeared by half a step. */
+function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub }: Retrieval): Interval {
+  const index = layout.focus(referenceSub);
+  const sorted = [...scan].sort((a, b) => a.focus - b.focus);
+  const step = (point: ScanPoint): number => {
+    const k = sorted.indexOf(point);
+    return (sorted[Math.min(sorted.length - 1, k + 1)].focus - sorted[Math.max(0, k - 1)].focus) / 2;
+  };
+  return mixtureInterval(scan, (point) => ({ value: point.parameters[index], error: step(point) / 2 }));
+}
+
+/** Places with the reference focus at nothing may hold either sign of the rest: turned to that of the most probable one. */
+function alike(scan: readonly ScanPoint[], { layout }: Retrieval): ScanPoint[] {
+  const [first] = scan;
+  if (first === undefined) throw new RangeError('a retrieval without a scan has no amounts');
+  const group = [layout.tilt, layout.tilt + 1, layout.curvature];
+  return scan.map((point) => {
+    const along = group.reduce((sum, index) => sum + point.parameters[index] * first.parameters[index], 0);
+    const near = Math.abs(point.focus) < 1e-6;
+    return near && along < 0 ? { ...point, parameters: mirrored(layout, point.parameters) } : point;
+  });
+}
+
+const scaled = ({ value, low, high }: Interval, factor: number): Interval => ({
+  value: factor * value,
+  low: factor * low,
+  high: factor * high,
+});
+
+const positive = ({ value, low, high }: Interval): Interval => ({
+  value: Math.max(0, value),
+  low: Math.max(0, low),
+  high: Math.max(0, high),
+});

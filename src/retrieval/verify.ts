@@ -1,0 +1,55 @@
+import { median } from '../numeric/statistics.ts';
+import type { ResponseTable, StarShape } from '../optics/response.ts';
+import type { Coefficients } from '../optics/wavefront.ts';
+import { QUANTITIES } from './cells.ts';
+import type { Retrieval } from './fitWavefront.ts';
+import { wavefrontOf } from './model.ts';
+
+/** Draws a star and measures it as the sub's are; null where it is not measurable. */
+export type DrawShape = (seeingArcsec: number, w: Coefficients) => StarShape | null;
+
+/** The middle and four places towards the corners, half-diagonals. */
+const PLACES = [
+  { u: 0, v: 0 },
+  { u: 0.6, v: 0.4 },
+  { u: -0.6, v: 0.4 },
+  { u: -0.6, v: -0.4 },
+  { u: 0.6, v: -0.4 },
+];
+
+/**
+ * Stars drawn afresh at the fitted state against what the table said of them: root mean square over places and quantities, in
+ * errors of a typical cell. Well below one, the interpolation has not decided anything. Null where a star is not measurable.
+ */
+export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw: DrawShape): number | null {
+  const { layout, cells, best } = retrieval;
+  const typical = Array.from({ length: QUANTITIES }, (_, k) => median(cells.map((cell) => cell.errors[k])));
+  let sum = 0;
+  let count = 0;
+  for (let frame = 0; frame < layout.subs; frame++) {
+    const seeing = best.parameters[layout.seeing(frame)];
+    for (const place of PLACES) {
+      const w = wavefrontOf(layout, best.parameters, { frame, ...place });
+      const drawn = draw(seeing, w);
+      if (drawn === null) return null;
+      const away = difference(table.at(seeing, w), drawn);
+      for (const [k, value] of away.entries()) {
+        sum += (value / typical[k]) ** 2;
+        count++;
+      }
+    }
+  }
+  return Math.sqrt(sum / count);
+}
+
+function difference(a: StarShape, b: StarShape): number[] {
+  return [
+    a.sigma2 - b.sigma2,
+    a.e.x - b.e.x,
+    a.e.y - b.e.y,
+    a.coma3.x - b.coma3.x,
+    a.coma3.y - b.coma3.y,
+    a.trefoil3.x - b.trefoil3.x,
+    a.trefoil3.y - b.trefoil3.y,
+  ];
+}
