@@ -6,7 +6,7 @@ import { EXIT, type ExitCode, UserError } from '../errors.ts';
 import { divideFlat, subtractDark } from '../frame/calibrate.ts';
 import type { Frame } from '../frame/frame.ts';
 import { kernels } from '../kernels/kernels.ts';
-import { type FrameMeasurement, measureField, measureFrame } from '../measure.ts';
+import { type FrameMeasurement, measureField, measureFrame, refine } from '../measure.ts';
 import { composeReport } from '../report/compose.ts';
 import { composePicture } from '../report/composePicture.ts';
 import { drawFieldPicture } from '../report/fieldPicture.ts';
@@ -153,7 +153,11 @@ async function measureAll(
   const rig = rigFor(frames);
   const settled = { ...settings, kept: rig.kept };
   const orientation = orientationOf(frames, settled);
-  const measurement = measureField(measurements, setupFromFrames(frames, settled), orientation);
+  const quick = measureField(measurements, setupFromFrames(frames, settled), orientation);
+  progress.show(`${quick.diagnosis.headline} Refining ...`);
+  await effects.breathe();
+  const measurement =
+    settings.quick === true ? quick : refine(quick, (share) => progress.show(`refining ${Math.round(100 * share)} %`));
   progress.clear();
   return {
     measurement,

@@ -178,10 +178,11 @@ function comaFromNode(
  * shape means about half the coma. The value stands between; the interval holds both.
  */
 function comaInterval(coma: UncertainVector, response: Response): Amounts['comaUm'] {
-  const length = vectorLength(coma);
+  // Noise across makes a vector longer: its variance is taken off, so that nothing is not told as something.
+  const length = Math.sqrt(Math.max(0, vectorLength(coma) ** 2 - coma.error ** 2));
   const focused = response.comaUm(length);
   const defocused = Math.min(focused, response.comaUmDefocused(length));
-  const statistical = focused * (length > 0 ? coma.error / length : 0);
+  const statistical = response.comaUm(length + coma.error) - focused;
   // Imagers focus: three in four subs lie nearer to focus than halfway to the far end.
   const value = focused - 0.25 * (focused - defocused);
   const low = focused - 0.75 * (focused - defocused);

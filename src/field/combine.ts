@@ -31,6 +31,22 @@ export function persistentVector(vectors: readonly UncertainVector[]): Persisten
   };
 }
 
+/**
+ * The same for a vector whose length answers to seeing and focus, which differ from sub to sub, while its direction does not
+ * (coma): what is scattered along the common direction is that answer, and only what is scattered across it is an error.
+ */
+export function persistentDirection(vectors: readonly UncertainVector[]): Persistent {
+  const plain = persistentVector(vectors);
+  const kept = vectors.filter((_, i) => !plain.strays.includes(i));
+  const formal = Math.sqrt(1 / kept.reduce((sum, v) => sum + 1 / Math.max(v.error ** 2, 1e-30), 0));
+  const length = Math.hypot(plain.x, plain.y);
+  if (kept.length < 2 || length < 3 * formal) return plain;
+  const ux = plain.x / length;
+  const uy = plain.y / length;
+  const across = meanWithScatter(kept.map((v) => ({ value: uy * v.x - ux * v.y, error: v.error })));
+  return { ...plain, error: across.error, changing: across.scatter };
+}
+
 export function persistentValue(values: readonly Uncertain[]): Uncertain {
   const { value, error } = meanWithScatter(values);
   return { value, error };

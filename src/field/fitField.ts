@@ -1,5 +1,5 @@
 import { median } from '../numeric/statistics.ts';
-import { type Persistent, persistentValue, persistentVector } from './combine.ts';
+import { type Persistent, persistentDirection, persistentValue, persistentVector } from './combine.ts';
 import type { FrameStars, Uncertain, UncertainVector } from './frameStars.ts';
 import { fitSpinFields, type SpinFields } from './spinFields.ts';
 import { summariseZones, type Zone } from './zones.ts';
@@ -52,7 +52,10 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
     persistentValue(fields.map((f) => ({ value: f.distortion.linear[k], error: f.distortion.linearError }))),
   );
   return {
-    coma: { uniform: uniform((f) => f.coma.uniform), linear: persistentValue(fields.map((f) => f.coma.linear)) },
+    coma: {
+      uniform: persistentDirection(fields.map((f) => f.coma.uniform)),
+      linear: persistentValue(fields.map((f) => f.coma.linear)),
+    },
     distortion: {
       uniform: uniform((f) => f.distortion.uniform),
       linear: [linear[0].value, linear[1].value, linear[2].value, linear[3].value],

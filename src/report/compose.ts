@@ -1,6 +1,6 @@
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
-import { curvatureAmount, tiltAmount } from '../diagnosis/focalPlane.ts';
+import { curvatureAmount, tiltAmount, tiltAxis } from '../diagnosis/focalPlane.ts';
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { driftLength, smearOfFrames } from '../diagnosis/motionFindings.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
@@ -13,6 +13,7 @@ import { elongationOf } from '../shapes/shape.ts';
 import { spikesTogether } from '../stars/spikes.ts';
 import { type Finding, type FrameRecord, REPORT_FORMAT, REPORT_VERSION, type Report, type Zone } from './record.ts';
 import { type Screen, screenOf } from './screen.ts';
+import { wavefrontRecord } from './wavefrontRecord.ts';
 
 /** What the record says beside the measurement. */
 export interface ReportContext {
@@ -68,6 +69,7 @@ export function composeReport(measurement: Measurement, context: ReportContext):
       },
     },
     cameraAngle: context.cameraAngle ?? null,
+    wavefront: wavefrontRecord(measurement, screen),
     orientation: {
       rowOrder: orientation.rowOrder,
       assumed: orientation.assumed,
@@ -248,8 +250,8 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
       centreUm,
       tiltUm: tilt === null ? null : { value: tilt.um, error: tilt.error },
       tiltUpperLimitUm: tilt === null ? null : tilt.upperLimit,
-      axisDeg: tiltSeen ? screen.axisDeg(Math.atan2(size.tilt.y, size.tilt.x)) : null,
-      axisErrorDeg: tiltSeen ? degrees(Math.min(Math.PI / 2, size.tilt.error / vectorLength(size.tilt))) : null,
+      axisDeg: tiltSeen ? screen.axisDeg(tiltAxis(amounts, size).angle) : null,
+      axisErrorDeg: tiltSeen ? degrees(tiltAxis(amounts, size).error) : null,
       signKnown: false,
       curvatureUm: curvature === null ? null : { value: curvature.um, error: curvature.error },
     },
@@ -298,7 +300,10 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
 /** The sub nearest to its best focus stands for the centre; one focus leaves the sign open. */
 function centreOf({ diagnosis }: Measurement): Report['field']['defocus']['centreUm'] {
   const amounts = diagnosis.amounts;
-  const { size, response, physical } = amounts ?? {};
+  const { size, response, physical, retrieved } = amounts ?? {};
+  const fitted = retrieved?.perSub[0]?.focusUm;
+  if (fitted !== undefined)
+    return { value: Math.abs(fitted.value), error: (fitted.high - fitted.low) / 2, signKnown: false };
   if (!size || !response || physical !== true) return null;
   const centre = Math.abs(size.centre[0] ?? 0);
   const error = size.centreError[0] ?? 0;

@@ -148,6 +148,43 @@ const field = z.object({
   }),
 });
 
+const interval = z.object({ value: z.number(), low: z.number(), high: z.number() }).describe('[low, high] holds 68 %');
+
+export type Interval = z.infer<typeof interval>;
+
+const wavefront = z
+  .object({
+    perFrame: z.array(
+      z.object({
+        file: z.string(),
+        seeingArcsec: interval,
+        focusUm: interval.describe('along the axis at the middle of the frame; signs are relative to each other'),
+      }),
+    ),
+    comaUm: vector.describe('W131 along the coma tail'),
+    comaNmRms: interval,
+    tiltUm: interval.describe('edge to edge along the steepest direction'),
+    tiltAxisDeg: axis,
+    tiltAxisErrorDeg: error,
+    curvatureUm: measured.describe('corner minus centre; sign relative to the focus'),
+    astigmatismNmRms: z.object({
+      uniform: vector.describe('spin 2'),
+      linear: vector.describe('at the frame’s corner, of a term that grows from the middle'),
+      radial: measured.describe('at the frame’s corner'),
+    }),
+    trefoilNmRms: interval,
+    signKnown: z.boolean().describe('whether inside and outside focus are told apart'),
+    chi2PerFreedom: z.number().min(0),
+    cells: count.describe('mean shapes fitted, each of seven numbers'),
+    tableError: error.describe('drawn stars against the table at the optimum, in errors of one cell'),
+    explained: z
+      .object({ size: z.number().nullable(), elongation: z.number().nullable(), coma: z.number().nullable() })
+      .describe(
+        'share of the variance over the field explained on stars left out of the fit; null where it is all noise',
+      ),
+  })
+  .describe('all zone shapes of all subs fitted at once with drawn stars');
+
 const starShift = z.object({
   x: z.number(),
   y: z.number(),
@@ -209,6 +246,7 @@ export const reportSchema = z.object({
   rig: z.string().nullable().default(null).describe('name of the telescope and camera kept by the rig command'),
   scale,
   cameraAngle: cameraAngle.nullable().default(null),
+  wavefront: wavefront.nullable().default(null),
   orientation: z.object({
     rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP']),
     assumed: z.boolean(),

@@ -19,7 +19,7 @@ export interface Explained {
 
 const SEED = 20271013;
 /** The field varies beyond noise when its chi-square exceeds its freedom by this many of its own sigma. */
-const VARIES_SIGMAS = 5;
+const VARIES_SIGMAS = 10;
 
 /** Fits one half of the stars, starting at the fit of all, and looks at the other half. */
 export function explainedVariance(

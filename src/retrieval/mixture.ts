@@ -60,7 +60,10 @@ export function mixtureMean(
   return { value: mean, error: Math.sqrt(Math.max(0, variance)) };
 }
 
-/** Length of the vector at (index, index + 1) and its error along itself. */
+/**
+ * Length of the vector at (index, index + 1) and its error along itself. Noise across makes a vector longer: its variance is
+ * taken off, so that nothing is not told as something.
+ */
 export function lengthAt(point: ScanPoint, index: number): { readonly value: number; readonly error: number } {
   const { parameters: p, covariance } = point;
   const n = p.length;
@@ -71,5 +74,9 @@ export function lengthAt(point: ScanPoint, index: number): { readonly value: num
   if (length === 0) return { value: 0, error: Math.sqrt(Math.max(0, (xx + yy) / 2)) };
   const ux = p[index] / length;
   const uy = p[index + 1] / length;
-  return { value: length, error: Math.sqrt(Math.max(0, ux * ux * xx + 2 * ux * uy * xy + uy * uy * yy)) };
+  const across = uy * uy * xx - 2 * ux * uy * xy + ux * ux * yy;
+  return {
+    value: Math.sqrt(Math.max(0, length * length - across)),
+    error: Math.sqrt(Math.max(0, ux * ux * xx + 2 * ux * uy * xy + uy * uy * yy)),
+  };
 }

@@ -77,6 +77,7 @@ const GOOD: Report = {
   frames: [frame('night/light-0001.fits', 0), frame('night/light-0002.fits', 2), frame('night/light-0003.fits', 4)],
   rig: null,
   cameraAngle: null,
+  wavefront: null,
   scale: {
     pixelUm: 3.76,
     focalLengthMm: 800,
