@@ -1,5 +1,6 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { type CurveFit, continueCurve, fitCurve } from '../numeric/curveFit.ts';
+import { libraryFit } from '../numeric/libraryFit.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf, QUANTITIES } from './cells.ts';
 import { type Layout, layoutOf } from './layout.ts';
@@ -99,7 +100,11 @@ export function fitWavefront(
   const chi2PerFreedom = first.chi2 / freedom;
   const scale = Math.max(1, Math.sqrt(chi2PerFreedom));
   const problem = retrievalProblem(layout, table, cells, rows, bounds, scale);
-  const best = continueCurve(problem, first.parameters) ?? first;
+  const own = continueCurve(problem, first.parameters) ?? first;
+  // A second opinion on the optimum, by other code: gone on from wherever it finds something better.
+  const second = libraryFit(problem, own.parameters);
+  const gone = second === null ? null : continueCurve(problem, second);
+  const best = gone !== null && gone.chi2 < own.chi2 ? gone : own;
   const referenceSub = nearestFocus(layout, best.parameters);
   const scan = scanFocus(layout, table, cells, rows, bounds, scale, best, referenceSub, priors.focus, (share) =>
     progress(0.4 + 0.6 * share),
