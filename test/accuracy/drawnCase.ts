@@ -30,8 +30,13 @@ export interface DrawnCase {
   readonly bracketed: boolean;
 }
 
-/** 6.5 megapixels, stored as a camera would. */
-const FRAME = { widthPx: 3124, heightPx: 2088 } as const;
+export interface FrameSize {
+  readonly widthPx: number;
+  readonly heightPx: number;
+}
+
+/** 6.5 megapixels. */
+export const FRAME: FrameSize = { widthPx: 3124, heightPx: 2088 };
 const PIXELS_UM = [2, 2.4, 2.9, 3.3, 3.76, 4.3, 4.63, 5.4, 5.94, 7.4, 9];
 /** Stars at least this wide: the program says itself that it needs 2.0 px, on a mosaic 2.4 px. */
 const LEAST_FWHM_PX = { mono: 2.4, mosaic: 3 } as const;
@@ -63,7 +68,14 @@ const SINGLES: readonly Fault[] = [
   'defocus',
 ];
 
-const MIXED: readonly Fault[] = ['miscollimation', 'sensor-tilt', 'corrector-spacing', 'pinched-optics', 'drift', 'jump'];
+const MIXED: readonly Fault[] = [
+  'miscollimation',
+  'sensor-tilt',
+  'corrector-spacing',
+  'pinched-optics',
+  'drift',
+  'jump',
+];
 const SMALL: readonly Fault[] = ['miscollimation', 'sensor-tilt', 'corrector-spacing', 'pinched-optics', 'drift'];
 
 export function kindOf(index: number): Kind {
@@ -99,7 +111,7 @@ interface Ground {
   readonly cornerMm: number;
 }
 
-function groundOf(random: Random, fault: Fault | null): Ground {
+function groundOf(random: Random, fault: Fault | null, frame: FrameSize): Ground {
   // An astigmatic pair of foci and a curved field belong to a corrected telescope here: a bare mirror's own are no fault.
   const needsCorrector = fault === 'corrector-spacing' || fault === 'astigmatism';
   const glass = between(random, needsCorrector ? 0.25 : 0, 1);
@@ -112,11 +124,11 @@ function groundOf(random: Random, fault: Fault | null): Ground {
   const magnification = bare ? null : reducer ? 0.73 : pick(random, [1, 1, 0.95, 1.1]);
   const effectiveRatio = ratio * (magnification ?? 1);
   const seeingArcsec = fault === 'dispersion' ? between(random, 1.5, 2.6) : between(random, 1.5, 4.5);
-  const mosaic = fault === 'dispersion' ? false : random.uniform() < 0.2;
+  const mosaic = fault === 'dispersion' ? false : random.uniform() < 0.15;
   const arcsecPerUm = 206.264806 / (apertureMm * effectiveRatio);
   const least = LEAST_FWHM_PX[mosaic ? 'mosaic' : 'mono'];
   const fitting = PIXELS_UM.filter((um) => seeingArcsec / (arcsecPerUm * um) >= least);
-  const usual = fitting.filter((um) => seeingArcsec / (arcsecPerUm * um) <= 5.5);
+  const usual = fitting.filter((um) => seeingArcsec / (arcsecPerUm * um) <= (random.uniform() < 0.1 ? 6 : 3.9));
   const pixelUm = usual.length > 0 ? pick(random, usual) : (fitting.at(-1) ?? PIXELS_UM[0]);
   return {
     apertureMm,
@@ -128,7 +140,7 @@ function groundOf(random: Random, fault: Fault | null): Ground {
     mosaic,
     zoneUm: focusZoneUm(seeingArcsec, apertureMm, effectiveRatio),
     sigmaArcsec: seeingArcsec / 2.3548,
-    cornerMm: (Math.hypot(FRAME.widthPx, FRAME.heightPx) / 2) * pixelUm * 1e-3,
+    cornerMm: (Math.hypot(frame.widthPx, frame.heightPx) / 2) * pixelUm * 1e-3,
   };
 }
 
@@ -202,18 +214,19 @@ interface Night {
 
 /** One to three subs: all at one focus, or on purpose at foci 40 um and more apart. */
 function nightOf(random: Random, ground: Ground, fault: Fault | null, ratio: number, smear: object): Night {
-  const count = fault === 'astigmatism' ? pick(random, [2, 3]) : pick(random, [1, 1, 1, 2, 3, 3]);
-  const apart = fault === 'astigmatism' || (count > 1 && random.uniform() < 0.45);
-  const most = 0.5 * ground.zoneUm;
-  const base = fault === 'defocus' ? sign(random) * ratio * most : between(random, -0.6, 0.6) * most;
+  const count = fault === 'astigmatism' ? pick(random, [2, 3]) : pick(random, [1, 1, 1, 1, 2, 2, 3, 3]);
+  const apart = fault === 'astigmatism' || (count > 1 && random.uniform() < 0.5);
+  // Imagers focus to about half of the seeing-limited zone (one sigma); the subs of a night share it.
+  const halfZone = 0.5 * ground.zoneUm;
+  const base = fault === 'defocus' ? sign(random) * ratio * halfZone : random.normal() * halfZone;
   const half = between(random, 21, 42);
   const place = (i: number): number => (count === 2 ? 2 * i - 1 : i - 1);
   const cloudy = random.uniform() < 0.1;
   // A jump may stand in one sub only; a drift grows alike in all.
   const jumpIn = 'jump' in smear && random.uniform() < 0.5 ? random.integer(count) : null;
   const subs = Array.from({ length: count }, (_, i) => ({
-    focusUm: base + (count === 1 ? 0 : apart ? half * place(i) : between(random, -4, 4)),
-    seeingArcsec: ground.seeingArcsec * between(random, 0.95, 1.05),
+    focusUm: base + (count === 1 ? 0 : apart ? half * place(i) : between(random, -2, 2)),
+    seeingArcsec: ground.seeingArcsec * Math.exp(0.08 * random.normal()),
     ...(cloudy && i === 0 ? { clouds: 0.3 } : {}),
     ...(jumpIn !== null && jumpIn !== i ? { smear: {} } : { smear }),
   }));
@@ -221,12 +234,13 @@ function nightOf(random: Random, ground: Ground, fault: Fault | null, ratio: num
 }
 
 /** Draws case `index` of a seed: the same for every number of cases. */
-export function drawCase(seed: number, index: number): DrawnCase {
+export function drawCase(seed: number, index: number, frame = FRAME): DrawnCase {
   const random = seededRandom(seed, `case ${index}`);
   const kind = kindOf(index);
   const fault = kind === 'single' ? singleFaultOf(index) : null;
   const intended = intendedOf(random, kind, fault);
-  const ground = groundOf(random, intended.some((i) => i.fault === 'corrector-spacing') ? 'corrector-spacing' : fault);
+  const curved = intended.some((i) => i.fault === 'corrector-spacing');
+  const ground = groundOf(random, curved ? 'corrector-spacing' : fault, frame);
   const parts: Parts = {
     state: {},
     corrector: {
@@ -256,7 +270,7 @@ export function drawCase(seed: number, index: number): DrawnCase {
       vanes: { count: pick(random, [4, 4, 4, 3]), widthMm: between(random, 0.6, 1.6), directionDeg: angle(random) },
     },
     camera: {
-      ...FRAME,
+      ...frame,
       pixelUm: ground.pixelUm,
       mosaic: ground.mosaic ? pick(random, ['RGGB', 'GRBG']) : null,
       rowOrder: pick(random, ['TOP-DOWN', 'BOTTOM-UP']),
@@ -281,7 +295,9 @@ function intendedOf(random: Random, kind: Kind, fault: Fault | null): DrawnCase[
     return [
       { fault, ratio },
       ...beside
-        .filter((what) => what !== fault && !(what === 'drift' && ['jump', 'dispersion', 'astigmatism'].includes(fault)))
+        .filter(
+          (what) => what !== fault && !(what === 'drift' && ['jump', 'dispersion', 'astigmatism'].includes(fault)),
+        )
         .map((what) => ({ fault: what, ratio: between(random, 0, 0.15) })),
     ];
   }

@@ -12,10 +12,13 @@ const BESIDE_BELOW = 0.6;
 
 export const CAUSE_NAMES = Object.keys(CAUSES) as Cause[];
 
-/** Causes that count in this case: not a deliberate difference of focus, nor a bare mirror's own. */
+/**
+ * Causes that count in this case: not a bare mirror's own, nor a deliberate difference of focus, nor a defocus that one
+ * focus and a flat field cannot tell from seeing.
+ */
 export function counted({ drawn, truth }: Outcome): Cause[] {
   return CAUSE_NAMES.filter((cause) => truth.causes[cause].ratio !== null).filter(
-    (cause) => cause !== 'defocus' || !drawn.bracketed,
+    (cause) => cause !== 'defocus' || (!drawn.bracketed && truth.causes.defocus.identifiable),
   );
 }
 
@@ -62,6 +65,5 @@ export function isClear(outcome: Outcome): boolean {
 
 /** Faults of the record that were not drawn beyond their tolerance. */
 export function falseFaults(outcome: Outcome): Finding[] {
-  const real = trueFaults(outcome);
-  return foundFaults(outcome).filter((f) => !real.some((cause) => cause === f.cause));
+  return foundFaults(outcome).filter((f) => (outcome.truth.causes[f.cause as Cause]?.ratio ?? 0) <= 1);
 }

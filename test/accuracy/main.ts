@@ -1,11 +1,14 @@
 import { fork } from 'node:child_process';
-import { writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { drawCase, type Kind, kindOf } from './drawnCase.ts';
-import type { Precision } from './precision.ts';
-import { type Outcome, runCase } from './runCase.ts';
+import { classOf } from './judge.ts';
+import { accuracyPicture } from './plots.ts';
+import { type Precision, precisionOf } from './precision.ts';
+import { withAccuracy } from './readmePart.ts';
+import type { Outcome } from './runCase.ts';
 import {
   confusionTable,
   describe,
@@ -17,22 +20,23 @@ import {
   verdictTable,
 } from './tables.ts';
 import { targetsOf } from './targets.ts';
-import type { Job } from './worker.ts';
+import { type Job, runJob } from './worker.ts';
 
 const USAGE = `usage: npm run accuracy -- [--cases N] [--seed S] [--only good|single|mixture|CAUSE] [--write] [--misses]
-                          [--case K [--scenario FILE]] [--json FILE]
+                          [--case K [--scenario FILE]] [--json FILE] [--keep FOLDER]
 
-Draws N seeded cases (default 400), measures them as check does and holds the records against what was drawn.
+Draws N seeded cases (default 320), measures them as check does and holds the records against what was drawn.
 --only     cases of one kind, or with one cause put in
 --case     one case alone: what was drawn, what the record says; --scenario writes it for starplumb synth
 --misses   lists the cases that were judged wrongly
 --json     writes every case: truth and record
+--keep     keeps the measured stars in a folder: after a change of the diagnosis alone nothing is drawn anew
 --write    writes the table into README.md and the error plots into samples/
 `;
 
-const DEFAULT_CASES = 400;
+const DEFAULT_CASES = 320;
 const DEFAULT_SEED = 1;
-const PRECISION_NIGHTS = 8;
+const PRECISION_NIGHTS = 4;
 
 function wanted(only: string | undefined, seed: number, index: number): boolean {
   if (only === undefined) return true;
@@ -42,8 +46,8 @@ function wanted(only: string | undefined, seed: number, index: number): boolean 
 }
 
 /** Hands the jobs to as many child processes as there are cores. */
-async function runAll(jobs: readonly Job[], report: (done: number) => void): Promise<unknown[]> {
-  const results: unknown[] = [];
+async function runAll(jobs: readonly Job[], report: (done: number) => void): Promise<Outcome[]> {
+  const results: Outcome[] = [];
   let next = 0;
   let done = 0;
   const worker = fileURLToPath(new URL('worker.js', import.meta.url));
@@ -53,9 +57,9 @@ async function runAll(jobs: readonly Job[], report: (done: number) => void): Pro
       while (next < jobs.length) {
         const at = next++;
         results[at] = await new Promise((resolve, reject) => {
-          child.once('message', (message: { result?: unknown; error?: string }) => {
+          child.once('message', (message: { result: Outcome } | { error: string }) => {
             child.removeAllListeners('exit');
-            if (message.error !== undefined) reject(new Error(`${JSON.stringify(jobs[at])}: ${message.error}`));
+            if ('error' in message) reject(new Error(`${JSON.stringify(jobs[at])}: ${message.error}`));
             else resolve(message.result);
           });
           child.once('exit', (code) => reject(new Error(`a child process ended with code ${code}`)));
@@ -72,13 +76,41 @@ async function runAll(jobs: readonly Job[], report: (done: number) => void): Pro
   return results;
 }
 
-function showOne(seed: number, index: number, scenarioFile: string | undefined): void {
-  const outcome = runCase(seed, index);
+function showOne(job: Job, scenarioFile: string | undefined): void {
+  const outcome = runJob(job);
   console.log(describe(outcome));
   console.log(`    record: ${outcome.report.verdict}, ${findingsLine(outcome)}`);
   console.log(JSON.stringify({ truth: outcome.truth, field: outcome.report.field }, null, 1));
   console.log(`    settings: ${JSON.stringify(outcome.drawn.settings)}`);
   if (scenarioFile !== undefined) writeFileSync(scenarioFile, `${JSON.stringify(outcome.drawn.scenario, null, 2)}\n`);
+}
+
+const PICTURE = 'samples/accuracy.svg';
+
+/** The table into README.md and the plots beside it. */
+function writeReadme(seed: number, outcomes: readonly Outcome[], precision: readonly Precision[]): void {
+  const root = process.env['STARPLUMB_ROOT'] ?? '.';
+  const { good, subs, stars } = {
+    good: outcomes.filter((o) => classOf(o) === 'good').length,
+    subs: outcomes.reduce((sum, o) => sum + o.drawn.scenario.subs.length, 0),
+    stars: outcomes.reduce((sum, o) => sum + o.report.frames.reduce((n, f) => n + f.starsFitted, 0), 0),
+  };
+  const machine = `${process.arch === 'x64' ? 'x86-64' : process.arch}, ${availableParallelism()} cores, Node ${process.versions.node}`;
+  const text = [
+    `${outcomes.length} cases drawn with seed ${seed}, ${good} of them with nothing wrong; ${subs} frames of 6.5 megapixels, ${stars} stars measured (${machine}).`,
+    '\u00b1 is the binomial error of a share.',
+    '',
+    targetTable(targetsOf(outcomes, precision)),
+    '',
+    'What was drawn (down) and what the record names first (across):',
+    '',
+    confusionTable(outcomes),
+    '',
+    `![Off directions against significance, found over drawn tilt of the primary, and how many numbers lie within their quoted errors](${PICTURE})`,
+  ].join('\n');
+  writeFileSync(`${root}${PICTURE}`, accuracyPicture(outcomes, `${outcomes.length} drawn cases, seed ${seed}`));
+  const readme = `${root}README.md`;
+  writeFileSync(readme, withAccuracy(readFileSync(readme, 'utf8'), text));
 }
 
 async function main(): Promise<void> {
@@ -90,6 +122,7 @@ async function main(): Promise<void> {
       case: { type: 'string' },
       scenario: { type: 'string' },
       json: { type: 'string' },
+      keep: { type: 'string' },
       misses: { type: 'boolean' },
       write: { type: 'boolean' },
       help: { type: 'boolean', short: 'h' },
@@ -101,17 +134,18 @@ async function main(): Promise<void> {
   }
   const seed = Number(values.seed ?? DEFAULT_SEED);
   const count = Number(values.cases ?? DEFAULT_CASES);
+  const keep = values.keep ?? null;
   if (values.case !== undefined) {
-    showOne(seed, Number(values.case), values.scenario);
+    showOne({ kind: 'case', seed, index: Number(values.case), keep }, values.scenario);
     return;
   }
   const jobs: Job[] = [];
   for (let index = 0; jobs.length < count; index++) {
-    if (wanted(values.only, seed, index)) jobs.push({ kind: 'case', seed, index });
+    if (wanted(values.only, seed, index)) jobs.push({ kind: 'case', seed, index, keep });
   }
   const nights: Job[] =
     values.only === undefined
-      ? Array.from({ length: PRECISION_NIGHTS }, (_, index) => ({ kind: 'precision', seed, index }))
+      ? Array.from({ length: PRECISION_NIGHTS }, (_, index) => ({ kind: 'precision', seed, index, keep }))
       : [];
   const started = performance.now();
   const all = [...jobs, ...nights];
@@ -121,8 +155,8 @@ async function main(): Promise<void> {
     process.stderr.write(`\r${done} of ${all.length} cases, ${left.toFixed(0)} s left   `);
   });
   if (process.stderr.isTTY) process.stderr.write('\r\u001b[K');
-  const outcomes = results.slice(0, jobs.length) as Outcome[];
-  const precision = results.slice(jobs.length) as Precision[];
+  const outcomes = results.slice(0, jobs.length);
+  const precision = results.slice(jobs.length).map(precisionOf);
   if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(outcomes));
   const seconds = (performance.now() - started) / 1000;
   console.log(`${jobs.length} cases, seed ${seed}, ${seconds.toFixed(0)} s on ${availableParallelism()} cores\n`);
@@ -131,6 +165,7 @@ async function main(): Promise<void> {
   console.log(mixtureTable(outcomes), '\n');
   console.log(directionTable(outcomes), '\n');
   console.log(targetTable(targetsOf(outcomes, precision)));
+  if (values.write) writeReadme(seed, outcomes, precision);
   if (values.misses) console.log(`\n${missList(outcomes).join('\n')}`);
 }
 

@@ -10,14 +10,19 @@ import type { Shape } from '../../src/shapes/shape.ts';
 export interface DrawOptions {
   readonly smear?: boolean;
   readonly dispersion?: boolean;
+  /** Wavelengths across the band; one does for a width or an elongation against a tolerance. */
+  readonly samples?: number;
 }
+
+/** With dispersion at least so many: the colours lie apart. */
+const DISPERSED_SAMPLES = 6;
 
 /** A star of this sub without noise, measured through the weights that measured the frame; null where it cannot be. */
 export function noiseFreeStar(
   scene: Scene,
   z: Complex,
   wavefront: Partial<Coefficients>,
-  { smear = false, dispersion = false }: DrawOptions = {},
+  { smear = false, dispersion = false, samples = 1 }: DrawOptions = {},
 ): Shape | null {
   const { telescope, camera, atmosphere } = scene;
   const filter = camera.mosaic === null ? scene.filter : 'mosaic-green';
@@ -30,9 +35,13 @@ export function noiseFreeStar(
       seeingArcsec: scene.seeingArcsec,
       smear: smear ? scene.smear : STEADY,
       recentred: true,
+      samples,
       field: z,
       ...(dispersion && atmosphere !== null
-        ? { shiftUm: dispersionShift(telescope, filter, atmosphere.altitudeDeg, atmosphere.zenith), samples: 8 }
+        ? {
+            shiftUm: dispersionShift(telescope, filter, atmosphere.altitudeDeg, atmosphere.zenith),
+            samples: DISPERSED_SAMPLES,
+          }
         : {}),
     },
   );

@@ -47,7 +47,11 @@ export function pullsOf({ drawn, truth, report }: Outcome): Pull[] {
   const number = (name: (typeof NUMBERS)[number], value: number, error: number, real: number): void => {
     found.push({ index: drawn.index, name, value, error, truth: real });
   };
-  const vector = (name: (typeof NUMBERS)[number], value: (Vector & { error: number }) | null, real: Vector | null): void => {
+  const vector = (
+    name: (typeof NUMBERS)[number],
+    value: (Vector & { error: number }) | null,
+    real: Vector | null,
+  ): void => {
     if (value === null || real === null) return;
     number(name, value.x, value.error, real.x);
     number(name, value.y, value.error, real.y);
@@ -77,12 +81,15 @@ export function directionsOf({ drawn, truth, report }: Outcome): DirectionMiss[]
     const finding = report.findings.find((f) => f.cause === cause);
     if (!finding || real.directionDeg === null || (real.ratio ?? 0) < LEAST_RATIO) return [];
     // Of a smear that air and mount share neither's direction is its own.
-    const rival = cause === 'tracking' ? truth.causes.dispersion : cause === 'dispersion' ? truth.causes.tracking : null;
+    const rival =
+      cause === 'tracking' ? truth.causes.dispersion : cause === 'dispersion' ? truth.causes.tracking : null;
     if (rival !== null && (rival.ratio ?? 0) > 0.3 * (real.ratio ?? 0)) return [];
     const told = finding.directionDeg ?? finding.axisDeg;
     const error = finding.directionErrorDeg ?? finding.axisErrorDeg;
     if (told === null || error === null || finding.significance === null) return [];
     const d = (((told - real.directionDeg) % real.period) + real.period) % real.period;
-    return [{ index: drawn.index, cause, off: Math.min(d, real.period - d), error, significance: finding.significance }];
+    return [
+      { index: drawn.index, cause, off: Math.min(d, real.period - d), error, significance: finding.significance },
+    ];
   });
 }

@@ -1,47 +1,59 @@
-import { frameFromFits } from '../../src/frame/fromFits.ts';
-import type { Frame } from '../../src/frame/frame.ts';
 import { fileOf } from '../../src/commands/drawnFile.ts';
-import { measureField, measureFrame } from '../../src/measure.ts';
-import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import type { Setup } from '../../src/diagnosis/setup.ts';
+import { type Orientation, orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import type { Frame } from '../../src/frame/frame.ts';
+import { frameFromFits } from '../../src/frame/fromFits.ts';
+import { type FrameMeasurement, measureField, measureFrame } from '../../src/measure.ts';
 import { scenesOf } from '../../src/optics/night.ts';
 import { drawFrame } from '../../src/optics/starField.ts';
 import { composeReport } from '../../src/report/compose.ts';
 import { type Report, reportSchema } from '../../src/report/record.ts';
-import { type DrawnCase, drawCase } from './drawnCase.ts';
+import type { DrawnCase } from './drawnCase.ts';
 import { type Truth, truthOf } from './truth.ts';
+
+/** The stars of a case, measured on drawn frames, and what was drawn: all that the field and the diagnosis start from. */
+export interface MeasuredCase {
+  readonly drawn: DrawnCase;
+  readonly truth: Truth;
+  readonly stars: readonly FrameMeasurement[];
+  readonly setup: Setup;
+  readonly orientation: Orientation;
+  /** The frames without their pixels. */
+  readonly frames: readonly Omit<Frame, 'pixels' | 'mask'>[];
+}
 
 /** One case: what was drawn and what the record says of it. */
 export interface Outcome {
   readonly drawn: DrawnCase;
   readonly truth: Truth;
   readonly report: Report;
-  readonly seconds: { readonly draw: number; readonly measure: number };
 }
 
-/** Draws the case's subs as files, reads them back, measures them and composes the record, as `check` does. */
-export function measureCase({ scenario, settings }: DrawnCase): Pick<Outcome, 'report' | 'seconds'> {
-  const started = performance.now();
-  const frames: Frame[] = scenesOf(scenario).map((scene, i) => {
+/** Draws the case's subs as files, reads them back and measures their stars, as `check` does. */
+export function measureCase(drawn: DrawnCase): MeasuredCase {
+  const { scenario, settings } = drawn;
+  const scenes = scenesOf(scenario);
+  const frames = scenes.map((scene, i) => {
     const { bytes, ending } = fileOf(scenario, scene, drawFrame(scene), i);
     return frameFromFits(bytes, `${scenario.name}-${i + 1}${ending}`);
   });
-  const drawnAt = performance.now();
-  const measured = frames.map((frame) => measureFrame(frame));
-  const measurement = measureField(measured, setupFromFrames(frames, settings), orientationOf(frames, settings));
-  const report = reportSchema.parse(
-    composeReport(measurement, {
-      created: '2030-01-01T00:00:00.000Z',
-      tool: { name: 'starplumb', version: 'accuracy' },
-      frames,
-    }),
-  );
   return {
-    report,
-    seconds: { draw: (drawnAt - started) / 1000, measure: (performance.now() - drawnAt) / 1000 },
+    drawn,
+    truth: truthOf(drawn, scenes),
+    stars: frames.map((frame) => measureFrame(frame)),
+    setup: setupFromFrames(frames, settings),
+    orientation: orientationOf(frames, settings),
+    frames: frames.map(({ pixels: _pixels, mask: _mask, ...rest }) => rest),
   };
 }
 
-export function runCase(seed: number, index: number): Outcome {
-  const drawn = drawCase(seed, index);
-  return { drawn, truth: truthOf(drawn, scenesOf(drawn.scenario)), ...measureCase(drawn) };
+/** From the measured stars to the validated record. */
+export function judgeCase({ drawn, truth, stars, setup, orientation, frames }: MeasuredCase): Outcome {
+  const report = composeReport(measureField(stars, setup, orientation), {
+    created: '2030-01-01T00:00:00.000Z',
+    tool: { name: 'starplumb', version: 'accuracy' },
+    // The record takes facts and notes of a frame, never its pixels.
+    frames: frames as readonly Frame[],
+  });
+  return { drawn, truth, report: reportSchema.parse(report) };
 }

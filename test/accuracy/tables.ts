@@ -1,4 +1,4 @@
-import { CAUSE_NAMES, classOf, counted, foundFaults, topOf, type TruthClass, trueFaults } from './judge.ts';
+import { CAUSE_NAMES, classOf, counted, foundFaults, type TruthClass, topOf, trueFaults } from './judge.ts';
 import { directionsOf } from './pulls.ts';
 import type { Outcome } from './runCase.ts';
 import { percentText, quantile, shareOf } from './statistics.ts';
@@ -7,7 +7,8 @@ import type { Target } from './targets.ts';
 /** Rows of cells as a Markdown table, its columns lined up for the terminal. */
 export function markdown(header: readonly string[], rows: readonly (readonly string[])[]): string {
   const widths = header.map((cell, i) => Math.max(cell.length, ...rows.map((row) => row[i]?.length ?? 0), 3));
-  const line = (cells: readonly string[]): string => `| ${cells.map((cell, i) => cell.padEnd(widths[i])).join(' | ')} |`;
+  const line = (cells: readonly string[]): string =>
+    `| ${cells.map((cell, i) => cell.padEnd(widths[i])).join(' | ')} |`;
   return [line(header), `|${widths.map((w) => '-'.repeat(w + 2)).join('|')}|`, ...rows.map(line)].join('\n');
 }
 
@@ -77,7 +78,15 @@ export function mixtureTable(outcomes: readonly Outcome[]): string {
     const absent = among.filter((o) => (o.truth.causes[cause].ratio ?? 0) < 0.8);
     const found = (o: Outcome): boolean => foundFaults(o).some((f) => f.cause === cause);
     if (drawn.length === 0 && absent.length === 0) return [];
-    return [[cause, percentText(shareOf(drawn, found)), String(drawn.length), percentText(shareOf(absent, found)), String(absent.length)]];
+    return [
+      [
+        cause,
+        percentText(shareOf(drawn, found)),
+        String(drawn.length),
+        percentText(shareOf(absent, found)),
+        String(absent.length),
+      ],
+    ];
   });
   return markdown(['in mixtures', 'named where drawn', 'of', 'named where not', 'of'], rows);
 }

@@ -1,6 +1,6 @@
 import { classOf, falseFaults, isClear, topOf, trueFaults } from './judge.ts';
-import { directionsOf, NUMBERS, pullsOf } from './pulls.ts';
 import type { Precision } from './precision.ts';
+import { directionsOf, NUMBERS, pullsOf } from './pulls.ts';
 import type { Outcome } from './runCase.ts';
 import { percent, percentText, quantile, type Share, shareOf } from './statistics.ts';
 
@@ -78,11 +78,15 @@ function tiltTargets(
     const tilt = o.report.field.coma.mirrorTilt;
     return tilt === null ? [] : [{ tilt, truth: o.truth, real: o.truth.mirrorTiltArcmin }];
   });
-  const apart = told.filter(({ truth }) => truth.focusSpreadUm >= APART_UM && (truth.causes.miscollimation.ratio ?? 0) >= 1);
+  const apart = told.filter(
+    ({ truth }) => truth.focusSpreadUm >= APART_UM && (truth.causes.miscollimation.ratio ?? 0) >= 1,
+  );
   const within = shareOf(apart, ({ tilt, real }) => Math.abs(tilt.arcmin - real) <= 0.25 * real);
   const holds = ({ tilt, real }: (typeof told)[number]): boolean =>
     real >= tilt.arcmin - tilt.minus && real <= tilt.arcmin + tilt.plus;
-  const others = told.filter(({ truth }) => truth.focusSpreadUm < APART_UM && (truth.causes.miscollimation.ratio ?? 0) >= 0.1);
+  const others = told.filter(
+    ({ truth }) => truth.focusSpreadUm < APART_UM && (truth.causes.miscollimation.ratio ?? 0) >= 0.1,
+  );
   const pick = (bare: boolean): Share => {
     const some = others.filter(({ truth }) => truth.bare === bare);
     return shareOf(some, holds);

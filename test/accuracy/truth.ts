@@ -95,11 +95,14 @@ export function truthOf(drawn: DrawnCase, scenes: readonly Scene[]): Truth {
   const meanLength = (vectors: readonly Complex[]): number =>
     vectors.reduce((sum, v) => sum + length(v), 0) / vectors.length;
   const offsets = scenes.map((scene) => at(ZERO, scene).d * focusPerD + curvature / 3);
-  const worst = offsets.reduce((a, b, i) => (Math.abs(b) / zone(scenes[i]) > Math.abs(a.um) / a.zone ? { um: b, zone: zone(scenes[i]), i } : a), {
-    um: 0,
-    zone: meanZone,
-    i: 0,
-  });
+  const worst = offsets.reduce(
+    (a, b, i) => (Math.abs(b) / zone(scenes[i]) > Math.abs(a.um) / a.zone ? { um: b, zone: zone(scenes[i]), i } : a),
+    {
+      um: 0,
+      zone: meanZone,
+      i: 0,
+    },
+  );
 
   const alone = (w: Partial<Coefficients>, z: Complex = ZERO): number => widened(noiseFreeStar(first, z, w), plain);
   const outermost = zones.reduce((a, b) =>
@@ -164,7 +167,11 @@ export function truthOf(drawn: DrawnCase, scenes: readonly Scene[]): Truth {
     },
     tracking: {
       ratio: meanLength(smears) / DISTORTION,
-      widensPx: Math.max(...scenes.map((scene) => widened(noiseFreeStar(scene, ZERO, {}, { smear: true }), noiseFreeStar(scene, ZERO, {})))),
+      widensPx: Math.max(
+        ...scenes.map((scene) =>
+          widened(noiseFreeStar(scene, ZERO, {}, { smear: true }), noiseFreeStar(scene, ZERO, {})),
+        ),
+      ),
       directionDeg: meanLength(smears) < 1e-3 ? null : degrees(meanOf(smears), 2, 180),
       period: 180,
       identifiable: true,
@@ -196,20 +203,33 @@ export function truthOf(drawn: DrawnCase, scenes: readonly Scene[]): Truth {
     subs: scenes.length,
     focusSpreadUm,
     comaUm: screen(coma),
-    coma3: differenceOf(scenes, (shape) => shape.coma3, (w) => ({ ...w, c: subtract(w.c, coma) })),
-    mirrorTiltArcmin:
-      ((length(coma) / comaUmPerMm(telescope) / telescope.primaryFocalLengthMm) * 10800) / Math.PI,
+    coma3:
+      length(coma) === 0
+        ? ZERO
+        : differenceOf(
+            scenes,
+            (shape) => shape.coma3,
+            (w) => ({ ...w, c: subtract(w.c, coma) }),
+          ),
+    mirrorTiltArcmin: ((length(coma) / comaUmPerMm(telescope) / telescope.primaryFocalLengthMm) * 10800) / Math.PI,
     nodeMm: node === null ? null : screen(node),
     tiltUm,
     curvatureUm: Math.abs(curvature),
     driftPx: straight && length(state.astigmatismUm) === 0 ? Math.max(...drifts) : null,
-    trefoil3: differenceOf(scenes, (shape) => shape.trefoil3, (w) => ({ ...w, t: ZERO })),
+    trefoil3:
+      length(state.trefoilUm) === 0
+        ? ZERO
+        : differenceOf(
+            scenes,
+            (shape) => shape.trefoil3,
+            (w) => ({ ...w, t: ZERO }),
+          ),
     trefoilRmsUm,
     distortion: distortionField(scenes, corner2),
     smearRatio: meanLength(both) / DISTORTION,
   };
 
-  /** What one part of the wavefront adds to an odd shape: full stars less those without it, over zones and subs. */
+  /** What one part of the wavefront adds to an odd shape: stars with all of it less those without, over zones and subs. */
   function differenceOf(
     of: readonly Scene[],
     shapeOf: (shape: Shape) => Complex,
@@ -218,7 +238,7 @@ export function truthOf(drawn: DrawnCase, scenes: readonly Scene[]): Truth {
     const differences = of.flatMap((scene) =>
       [0, 2, 4, 6, 8].map((i) => {
         const w = at(zones[i], scene);
-        const options = { smear: true, dispersion: true };
+        const options = { smear: true, samples: 3 };
         const full = noiseFreeStar(scene, zones[i], w, options);
         const less = noiseFreeStar(scene, zones[i], without(w), options);
         return full === null || less === null ? null : subtract(shapeOf(full), shapeOf(less));
