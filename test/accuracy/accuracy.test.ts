@@ -20,19 +20,19 @@ function outcomeOf(index: number): Outcome {
   return made;
 }
 
+it.each(CASES)('case %i: no fault that was not drawn, the drawn one on top', (index) => {
+  const outcome = outcomeOf(index);
+  expect(falseFaults(outcome).map((f) => f.cause)).toEqual([]);
+  if (isClear(outcome)) expect(topOf(outcome)).toBe(trueFaults(outcome)[0]);
+  if (classOf(outcome) === 'mixture') expect(trueFaults(outcome)).toContain(topOf(outcome));
+});
+
 it('the cut holds good cases, clear single faults and a mixture', () => {
   const classes = CASES.map((index) => classOf(outcomeOf(index)));
   expect(classes.filter((kind) => kind === 'good').length).toBeGreaterThanOrEqual(4);
   expect(classes).toContain('mixture');
   const clear = CASES.map(outcomeOf).filter(isClear);
   expect(new Set(clear.map((o) => trueFaults(o)[0])).size).toBeGreaterThanOrEqual(3);
-});
-
-it.each(CASES)('case %i: no fault that was not drawn, the drawn one on top', (index) => {
-  const outcome = outcomeOf(index);
-  expect(falseFaults(outcome).map((f) => f.cause)).toEqual([]);
-  if (isClear(outcome)) expect(topOf(outcome)).toBe(trueFaults(outcome)[0]);
-  if (classOf(outcome) === 'mixture') expect(trueFaults(outcome)).toContain(topOf(outcome));
 });
 
 it('directions above 10 sigma: median below 4 degrees, none beyond 12; below that within three errors', () => {

@@ -43,7 +43,14 @@ export function measureCase(drawn: DrawnCase): MeasuredCase {
     stars: frames.map((frame) => measureFrame(frame)),
     setup: setupFromFrames(frames, settings),
     orientation: orientationOf(frames, settings),
-    frames: frames.map(({ pixels: _pixels, mask: _mask, ...rest }) => rest),
+    frames: frames.map(({ name, width, height, facts, mosaic, notes }) => ({
+      name,
+      width,
+      height,
+      facts,
+      mosaic,
+      notes,
+    })),
   };
 }
 
