@@ -15,6 +15,7 @@ type Register = (program: Command, tool: Tool, effects: Effects) => void;
 /** Each command is loaded only when it is asked for: the others cost nothing. */
 const COMMANDS: Readonly<Record<string, () => Promise<Register>>> = {
   check: async () => (await import('./commands/check.ts')).registerCheck,
+  history: async () => (await import('./commands/history.ts')).registerHistory,
   rig: async () => (await import('./commands/rig.ts')).registerRig,
   synth: async () => (await import('./commands/synth.ts')).registerSynth,
   explain: async () => (await import('./commands/explain.ts')).registerExplain,

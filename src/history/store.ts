@@ -16,10 +16,17 @@ export interface Filter {
   readonly to?: string;
 }
 
+export interface Kept {
+  readonly id: number;
+  readonly replaced: boolean;
+}
+
 export interface History {
   readonly path: string;
   /** Keeps a report; on return it is safe on the disk. The same subs measured again replace what was kept of them. */
-  add(report: Report): { readonly id: number; readonly replaced: boolean };
+  add(report: Report): Kept;
+  /** The same for a report made earlier: nothing that was made later of the same subs is replaced. */
+  addUnlessNewer(report: Report): 'kept' | 'replaced' | 'older';
   /** Oldest first. */
   list(filter?: Filter): CheckRow[];
   /** The last `count`, oldest of them first. */
@@ -70,39 +77,44 @@ export function historyOf(db: Database, path: string, effects: Pick<Effects, 'er
     leftOut(`note ${String(id)}`);
     return [];
   };
+  const put = (report: Report): Kept => {
+    const row = rowOf(report);
+    const subs = subsKey(report, effects);
+    const json = JSON.stringify(row);
+    const digest = digestOfCheck({ subs, time: row.time, rig: row.rig, row_version: ROW_VERSION, row: json });
+    const bytes = deflateSync(JSON.stringify(report));
+    const columns = [row.time, row.rig, ROW_VERSION, json, digest];
+    const before = db.get('SELECT id FROM checks WHERE subs = ?', subs)?.['id'];
+    const kept =
+      before === undefined
+        ? db.get(
+            'INSERT INTO checks (time, rig, row_version, row, digest, subs) VALUES (?, ?, ?, ?, ?, ?) RETURNING id',
+            ...[...columns, subs],
+          )
+        : db.get(
+            'UPDATE checks SET time = ?, rig = ?, row_version = ?, row = ?, digest = ? WHERE id = ? RETURNING id',
+            ...[...columns, before],
+          );
+    const id = Number(kept?.['id']);
+    db.run(
+      `INSERT INTO reports (id, report, digest) VALUES (?, ?, ?)
+       ON CONFLICT (id) DO UPDATE SET report = excluded.report, digest = excluded.digest`,
+      ...[id, bytes, crc32(bytes)],
+    );
+    return { id, replaced: before !== undefined };
+  };
   return {
     path,
-    add: (report) =>
-      guarded(() => {
-        const row = rowOf(report);
-        const subs = subsKey(report, effects);
-        const json = JSON.stringify(row);
-        const digest = digestOfCheck({ subs, time: row.time, rig: row.rig, row_version: ROW_VERSION, row: json });
-        const bytes = deflateSync(JSON.stringify(report));
-        return db.transaction(() => {
-          const columns = [row.time, row.rig, ROW_VERSION, json, digest];
-          const before = db.get('SELECT id FROM checks WHERE subs = ?', subs)?.['id'];
-          const kept =
-            before === undefined
-              ? db.get(
-                  `INSERT INTO checks (time, rig, row_version, row, digest, subs)
-                   VALUES (?, ?, ?, ?, ?, ?) RETURNING id`,
-                  ...[...columns, subs],
-                )
-              : db.get(
-                  `UPDATE checks SET time = ?, rig = ?, row_version = ?, row = ?, digest = ?
-                   WHERE id = ? RETURNING id`,
-                  ...[...columns, before],
-                );
-          const id = Number(kept?.['id']);
-          db.run(
-            `INSERT INTO reports (id, report, digest) VALUES (?, ?, ?)
-             ON CONFLICT (id) DO UPDATE SET report = excluded.report, digest = excluded.digest`,
-            ...[id, bytes, crc32(bytes)],
-          );
-          return { id, replaced: before !== undefined };
-        });
-      }),
+    add: (report) => guarded(() => db.transaction(() => put(report))),
+    addUnlessNewer: (report) =>
+      guarded(() =>
+        db.transaction(() => {
+          const kept = db.get('SELECT row FROM checks WHERE subs = ?', subsKey(report, effects))?.['row'];
+          const { created } = kept === undefined ? { created: '' } : (JSON.parse(String(kept)) as CheckRow);
+          if (created >= rowOf(report).created) return 'older';
+          return put(report).replaced ? 'replaced' : 'kept';
+        }),
+      ),
     list: (filter = {}) =>
       guarded(() => {
         const { where, values } = conditionsOf(filter, 'checks');
