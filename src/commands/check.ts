@@ -9,15 +9,19 @@ import { kernels } from '../kernels/kernels.ts';
 import { type FrameMeasurement, measureField, measureFrame, refine } from '../measure.ts';
 import { composeReport } from '../report/compose.ts';
 import { composePicture } from '../report/composePicture.ts';
+import { encodeJpeg, encodePng } from '../report/encodePicture.ts';
+import { composeEvidence } from '../report/evidence.ts';
 import { drawFieldPicture } from '../report/fieldPicture.ts';
 import { renderHtml } from '../report/html.ts';
-import { encodePng } from '../report/png.ts';
+import { collectPortraits, type PlacePortrait } from '../report/portraits/collect.ts';
 import { onScreen, type Preview, stretchPreview } from '../report/preview.ts';
 import { parseReport, type Report } from '../report/record.ts';
 import { leftOutTable, starTable, type TableOrigin } from '../report/starTable.ts';
 import { csvText, ecsvText } from '../report/tableText.ts';
 import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
+import { firstFault } from '../report/wording.ts';
+import { planeOf } from '../stars/plane.ts';
 import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
 import { type CommandHelp, describeUse } from './commandHelp.ts';
 import { type FrameArgument, loadFrame, type Room, resolveFrameArguments } from './frames.ts';
@@ -38,6 +42,7 @@ interface Measured {
   readonly sha256: readonly string[];
   readonly rejected: readonly { readonly file: string; readonly why: string }[];
   readonly preview: Preview;
+  readonly portraits: readonly PlacePortrait[];
 }
 
 /** Measures the frames, writes the report folder and says what was found. */
@@ -65,11 +70,12 @@ export async function check(
     }),
   );
   const json = `${JSON.stringify(report, null, 2)}\n`;
-  const png = await encodePng(drawFieldPicture(report, composePicture(preview, measurement)));
+  const picture = drawFieldPicture(report, composePicture(preview, measurement));
+  const evidence = composeEvidence(measurement, measured.portraits, firstFault(report)?.cause ?? null);
   // report.json last: whoever waits for it finds the others new as well.
   const files = {
-    'field.png': png,
-    'report.html': renderHtml(report, { picturePng: png }),
+    'field.png': await encodePng(picture),
+    'report.html': renderHtml(report, { pictureJpeg: await encodeJpeg(picture), evidence }),
     'report.txt': renderText(report, { width: TEXT_WIDTH, colour: false, detail: 'full' }),
     ...(options.stars === true ? starFiles(measurement, tool) : {}),
     'report.json': json,
@@ -116,6 +122,7 @@ async function measureAll(
   const rejected: { file: string; why: string; error: UserError }[] = [];
   const unlike: string[] = [];
   let preview: Measured['preview'] | null = null;
+  const portraits = collectPortraits(wanted.length);
   for (const [i, argument] of wanted.entries()) {
     progress.show(`${argument.name} (${i + 1} of ${wanted.length})`);
     await effects.breathe();
@@ -132,6 +139,7 @@ async function measureAll(
     if (unlike.length > 0) continue;
     const measured = measureFrame(frame, { moffat: settings.moffat === true });
     if (preview === null && measured.stars.shapes.length > 0) preview = stretchPreview(frame);
+    portraits.add(planeOf(frame), measured.stars);
     frames.push(withoutPixels(frame));
     sha256.push(loaded.sha256);
     measurements.push(measured);
@@ -166,6 +174,7 @@ async function measureAll(
     sha256,
     rejected: rejected.map(({ file, why }) => ({ file, why })),
     preview: onScreen(preview, orientation.rowOrder),
+    portraits: portraits.portraits(),
   };
 }
 

@@ -8,7 +8,7 @@ import { EXPLANATIONS, type Explanation } from '../explain/explanations.ts';
 import { faultPicture } from '../explain/faultPicture.ts';
 import { terminalStars } from '../explain/terminalStars.ts';
 import { CAUTIONS } from '../report/cautions.ts';
-import { encodePng } from '../report/png.ts';
+import { encodePng } from '../report/encodePicture.ts';
 import { printable } from '../report/untrusted.ts';
 import { describeUse } from './commandHelp.ts';
 

@@ -39,11 +39,16 @@ export function summariseZones(frames: readonly FrameStars[]): Zone[] {
           Math.min(2, Math.floor((3 * (s.y + 0.5)) / frame.height)) === row,
       ),
     );
-    return { row, column, stars: shapes.length, summary: shapes.length < MIN_ZONE_STARS ? null : summarise(shapes) };
+    return {
+      row,
+      column,
+      stars: shapes.length,
+      summary: shapes.length < MIN_ZONE_STARS ? null : summariseShapes(shapes),
+    };
   });
 }
 
-function summarise(shapes: readonly Shape[]): ZoneSummary {
+export function summariseShapes(shapes: readonly Shape[]): ZoneSummary {
   const fwhm = medianWithError(
     shapes.map((s) => s.fwhm),
     shapes.map((s) => s.fwhmError),

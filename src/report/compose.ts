@@ -4,6 +4,7 @@ import { curvatureAmount, tiltAmount, tiltAxis } from '../diagnosis/focalPlane.t
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { driftLength, smearOfFrames } from '../diagnosis/motionFindings.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
+import { toleranceShare } from '../diagnosis/toleranceShare.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
 import type { Frame, FrameFacts } from '../frame/frame.ts';
@@ -77,7 +78,7 @@ export function composeReport(measurement: Measurement, context: ReportContext):
     },
     zones,
     field: fieldRecord(measurement, screen),
-    findings: diagnosis.findings.map((finding) => findingRecord(finding, screen)),
+    findings: diagnosis.findings.map((finding) => findingRecord(finding, screen, measurement)),
     notes: [...notesOf(measurement), ...(context.notes ?? [])],
     settings: context.settings ?? {},
   };
@@ -339,8 +340,9 @@ const EMPTY_FIELD: Report['field'] = {
   trefoil: { uniform3: null, directionDeg: null, directionErrorDeg: null },
 };
 
-function findingRecord(finding: DiagnosisFinding, screen: Screen): Finding {
+function findingRecord(finding: DiagnosisFinding, screen: Screen, { diagnosis, setup }: Measurement): Finding {
   const shift = finding.starShift;
+  const { amounts } = diagnosis;
   return {
     cause: finding.cause,
     status: finding.status,
@@ -369,6 +371,8 @@ function findingRecord(finding: DiagnosisFinding, screen: Screen): Finding {
             to: screen.position(shift.to),
             steps: shift.steps,
           },
+    toleranceShare:
+      amounts === null || finding.status === 'not-measurable' ? null : toleranceShare(finding.cause, amounts, setup),
     because: finding.because,
     advice: finding.advice,
   };

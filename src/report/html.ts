@@ -1,7 +1,12 @@
 import { fixed, plusAndMinus, plusMinus, significant } from './amounts.ts';
 import { CAUTIONS } from './cautions.ts';
+import { citationSentence, SOURCES } from './citation.ts';
+import type { Evidence } from './evidence.ts';
+import { evidenceSections } from './evidencePage.ts';
+import { leftOutSection } from './leftOutPage.ts';
 import { PAGE_STYLE } from './pageStyle.ts';
 import type { Finding, FrameRecord, Measured, Report, Vector, Zone } from './record.ts';
+import { round } from './svg.ts';
 import { escapeHtml as e } from './untrusted.ts';
 import {
   axisWords,
@@ -18,20 +23,25 @@ import {
 } from './wording.ts';
 
 export interface PageParts {
-  /** field.png, to stand within the page. */
-  readonly picturePng: Uint8Array;
+  /** field.png's picture as JPEG, to stand within the page. */
+  readonly pictureJpeg: Uint8Array;
+  /** Drawn from the stars; null where only the record is at hand. */
+  readonly evidence: Evidence | null;
 }
 
 /** report.html: one self-contained page, printable, light and dark, nothing loaded from outside. */
-export function renderHtml(report: Report, { picturePng }: PageParts): string {
+export function renderHtml(report: Report, { pictureJpeg, evidence }: PageParts): string {
   const sections = [
-    pictureSection(report, picturePng),
+    pictureSection(report, pictureJpeg),
     findingsSection(report),
+    ...(evidence === null ? [] : evidenceSections(report, evidence)),
     zonesSection(report),
     fieldSection(report),
     framesSection(report),
+    leftOutSection(report),
     cautionsSection(),
     madeSection(report),
+    citeSection(report),
   ];
   return `<!DOCTYPE html>
 <html lang="en">
@@ -75,14 +85,14 @@ ${advice}${needs}
 </section>`;
 }
 
-function pictureSection(report: Report, png: Uint8Array): string {
-  const image = Buffer.from(png.buffer, png.byteOffset, png.byteLength).toString('base64');
+function pictureSection(report: Report, jpeg: Uint8Array): string {
+  const image = Buffer.from(jpeg.buffer, jpeg.byteOffset, jpeg.byteLength).toString('base64');
   const { rowOrder, assumed } = report.orientation;
   const rows = `The first stored row is ${rowOrder === 'TOP-DOWN' ? 'on top' : 'at the bottom'}${assumed ? ', which is assumed: the file does not say' : ''}.`;
   return `<section aria-labelledby="picture">
 <h2 id="picture">The frame</h2>
 <figure>
-<img src="data:image/png;base64,${image}" alt="${e(pictureWords(report))}">
+<img src="data:image/jpeg;base64,${image}" alt="${e(pictureWords(report))}">
 <figcaption>${e(rows)} Whiskers show how far and which way stars are drawn out; the number in each zone is the star size (FWHM). If star A is elsewhere on your screen than here, your screen is flipped or turned: follow the stars, not the words.</figcaption>
 </figure>
 </section>`;
@@ -126,6 +136,7 @@ function findingsSection(report: Report): string {
   const rows = report.findings.map((finding) => [
     e(capital(causeWords(finding.cause, report))),
     `<span class="status ${finding.status}">${e(STATUS_WORDS[finding.status])}</span>${sigmas(finding)}`,
+    shareCell(finding),
     finding.widensPx === null ? DASH : `${fixed(finding.widensPx, 2)} px`,
     e(directionOf(finding)),
   ]);
@@ -133,7 +144,7 @@ function findingsSection(report: Report): string {
   const others = report.findings.filter((finding) => finding.status !== 'fault');
   return `<section aria-labelledby="found">
 <h2 id="found">What was looked for</h2>
-${table('Every cause, faults first', ['Cause', 'Status', 'Widens stars by', 'Direction'], rows)}
+${table('Every cause, faults first. Bars: the amount against its tolerance (the upright line), with its interval of 68 %', ['Cause', 'Status', 'Of tolerance', 'Widens stars by', 'Direction'], rows)}
 ${faults.map((finding) => faultSection(finding, report, finding === first)).join('\n')}
 ${others.length === 0 ? '' : `<h3>${faults.length === 0 ? 'One by one' : 'The others'}</h3>\n<ul>${others.map((finding) => otherItem(finding, report)).join('\n')}</ul>`}
 </section>`;
@@ -141,6 +152,21 @@ ${others.length === 0 ? '' : `<h3>${faults.length === 0 ? 'One by one' : 'The ot
 
 const sigmas = (finding: Finding): string =>
   finding.significance === null ? '' : ` <span class="small">${significant(finding.significance)}&nbsp;σ</span>`;
+
+/** Tolerances that the bar spans; more ends in an arrow. */
+const BAR_SPAN = 4;
+
+/** The amount in tolerances, in figures and as a small bar. */
+function shareCell({ toleranceShare: share }: Finding): string {
+  if (share === null) return DASH;
+  const x = (value: number): string => round(Math.min(value, BAR_SPAN) * 30);
+  const beyond = share.value > BAR_SPAN ? '<path class="amount-over" d="M117 4l7 5-7 5z"/>' : '';
+  const interval =
+    share.low < BAR_SPAN
+      ? `<path class="interval" d="M${x(share.low)} 9H${x(share.high)}M${x(share.low)} 5.5v7M${x(share.high)} 5.5v7"/>`
+      : '';
+  return `<span class="of">${significant(share.value)}</span><svg class="share" viewBox="-1 0 126 18" aria-hidden="true"><rect class="room" width="30" height="18"/><rect class="amount" y="6" width="${x(share.value)}" height="6"/>${interval}${beyond}<path class="limit" d="M30 0v18"/></svg>`;
+}
 
 const toleranceWords = (finding: Finding): string =>
   finding.tolerance === null ? '' : ` <span class="small">Tolerance: ${e(finding.tolerance)}.</span>`;
@@ -257,13 +283,14 @@ ${rest}
 }
 
 function framesSection(report: Report): string {
+  const smears = new Map(report.field.smear.perFrame.map((smear) => [smear.file, smear]));
   const rows = report.frames.map((frame) => [
     `<span class="file">${e(frame.file)}</span>`,
     frame.used ? 'yes' : `no: ${e(frame.whyNot ?? '')}`,
     frame.fwhmPx === null ? DASH : `${fixed(frame.fwhmPx, 2)} px`,
     frame.elongation === null ? DASH : fixed(frame.elongation, 2),
     `${frame.starsFitted} of ${frame.starsFound}`,
-    leftOutWords(frame),
+    smearWords(smears.get(frame.file)),
     e([exposure(frame), frame.filter, frame.dateObs].filter((part) => part !== null).join(', ') || DASH),
   ]);
   const wings = report.frames.flatMap((frame) =>
@@ -276,7 +303,7 @@ function framesSection(report: Report): string {
   const notes = report.frames.flatMap((frame) => frame.notes.map((note) => `${frame.file}: ${note}`));
   return `<section aria-labelledby="frames" class="subs">
 <h2 id="frames">Subs</h2>
-${table('What each sub gave', ['File', 'Used', 'FWHM', 'Elongation', 'Stars fitted', 'Left out', 'Exposure'], rows)}
+${table('What each sub gave', ['File', 'Used', 'FWHM', 'Elongation', 'Stars fitted', 'Smear', 'Exposure'], rows)}
 ${list([...wings, ...report.notes, ...notes])}
 </section>`;
 }
@@ -284,9 +311,9 @@ ${list([...wings, ...report.notes, ...notes])}
 const exposure = (frame: FrameRecord): string | null =>
   frame.exposureS === null ? null : `${significant(frame.exposureS)} s`;
 
-function leftOutWords(frame: FrameRecord): string {
-  const parts = Object.entries(frame.leftOut).map(([reason, count]) => `${reason.replaceAll('-', ' ')} ${count}`);
-  return parts.length === 0 ? DASH : e(parts.join(', '));
+function smearWords(smear: Report['field']['smear']['perFrame'][number] | undefined): string {
+  if (!smear) return DASH;
+  return `${fixed(smear.px, 2)} px${smear.axisDeg === null ? '' : ` at ${fixed(smear.axisDeg, 0)}°`}`;
 }
 
 const list = (texts: readonly string[]): string =>
@@ -328,4 +355,22 @@ ${table(
   rows.map(([name, value]) => [e(name), `<span class="file">${e(value)}</span>`]),
 )}
 </section>`;
+}
+
+function citeSection(report: Report): string {
+  if (report.tool === null) return '';
+  return `<section aria-labelledby="cite">
+<h2 id="cite">How to cite</h2>
+<p>${e(citationSentence(report.tool))}</p>
+<p class="small">It rests on ${e(sourcesWords())}. <code>starplumb --cite</code> prints them as BibTeX.</p>
+</section>`;
+}
+
+/** 'Shack & Thompson 1980 (what misalignment does over a field)', one after another. */
+function sourcesWords(): string {
+  return SOURCES.map(({ fields, usedFor }) => {
+    const authors = (fields['author'] ?? '').replace(/[{}]/g, '').split(' and ');
+    const names = authors.map((author) => author.split(',')[0] ?? '').join(' & ');
+    return `${names} ${fields['year'] ?? ''} (${usedFor})`;
+  }).join('; ');
 }

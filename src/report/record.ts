@@ -217,6 +217,11 @@ const finding = z.object({
   axisDeg: axis.nullable(),
   axisErrorDeg: error.nullable(),
   starShiftPx: starShift.nullable(),
+  toleranceShare: z
+    .object({ value: z.number().min(0), low: z.number().min(0), high: z.number().min(0) })
+    .nullable()
+    .default(null)
+    .describe('the amount in units of its tolerance, 1 just tolerable; [low, high] holds 68 %'),
   because: z.string(),
   advice: z.string(),
 });

@@ -1,10 +1,10 @@
 import { createHash } from 'node:crypto';
 import sharp from 'sharp';
 import { expect, it } from 'vitest';
+import { encodePng } from '../../src/report/encodePicture.ts';
 import { drawFieldPicture } from '../../src/report/fieldPicture.ts';
 import { PALETTE } from '../../src/report/palette.ts';
 import type { Whisker } from '../../src/report/picture.ts';
-import { encodePng } from '../../src/report/png.ts';
 import type { Canvas, Colour } from '../../src/report/raster.ts';
 import type { Report } from '../../src/report/record.ts';
 import { fullLengthElongation, thinWhiskers } from '../../src/report/whiskers.ts';
