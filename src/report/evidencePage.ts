@@ -75,6 +75,10 @@ function placeWords(map: FieldMap, at: number): string {
   return `at the ${directionWords((Math.atan2(y, x) * 180) / Math.PI)}`;
 }
 
+/** What the blue patches of a portrait are. */
+const ODD_WORDS =
+  'Blue: light beyond that of the opposite side; with coma a patch lies outside on the tail’s side and another near the core on the other.';
+
 function portraitsSection({ portraits, maps, screenY }: Evidence): string {
   if (portraits.length === 0) return '';
   const alt = `Mean stars of ${portraits.length} places of the frame, drawn as contours where they stand; the list below gives their numbers.`;
@@ -87,7 +91,7 @@ function portraitsSection({ portraits, maps, screenY }: Evidence): string {
 <h2 id="portraits">Mean stars where they stand</h2>
 <figure>
 <div class="wide">${svg}</div>
-<figcaption>Each is the mean of the stars about its place, laid upon one another by their fitted centres (the cross) and drawn ${fixed(magnification, 0)} times larger than the frame. Contours at 2.5, 6, 13, 25, 50 (bold) and 75 % of the peak, where noise allows. Below each: its number, FWHM in px, elongation.</figcaption>
+<figcaption>Each is the mean of the stars about its place, laid upon one another by their fitted centres (the cross) and drawn ${fixed(magnification, 0)} times larger than the frame. Contours at 2.5, 6, 13, 25, 50 (bold) and 75 % of the peak, where noise allows. ${ODD_WORDS} Below each: its number, FWHM in px, elongation.</figcaption>
 </figure>
 <details>
 <summary>The places in numbers</summary>
@@ -133,7 +137,7 @@ function comparisonSection(report: Report, { comparison, portraits, cause, scree
   return `<section aria-labelledby="drawn">
 <h2 id="drawn">${cause === null ? 'Measured against drawn' : `${e(capital(name))}: measured against drawn`}</h2>
 <div class="drawn">${drawn.join('\n')}</div>
-<p class="small">Drawn by Fourier optics of this telescope with the fitted amounts and ${seeing}, stacked like the measured stars. The difference is the root mean square where a star is brighter than 5 % of its peak. ${verdictOf(comparison.fittedDiffers, comparison.withoutDiffers)}</p>
+<p class="small">Drawn by Fourier optics of this telescope with the fitted amounts and ${seeing}, stacked like the measured stars. ${ODD_WORDS} The difference is the root mean square where a star is brighter than 5 % of its peak. ${verdictOf(comparison.fittedDiffers, comparison.withoutDiffers)}</p>
 </section>`;
 }
 

@@ -70,7 +70,7 @@ function firstFile(report: Report): string {
 
 function answer(report: Report): string {
   const fault = firstFault(report);
-  const advice = fault ? `<p>${e(fault.advice)}</p>` : '';
+  const advice = fault ? paragraphs(fault.advice) : '';
   const needs =
     fault && report.needs !== null ? `<p>For a surer answer: ${e(report.needs.replace(/\.$/, ''))}.</p>` : '';
   return `<header class="${report.verdict}">
@@ -85,6 +85,14 @@ ${advice}${needs}
 </section>`;
 }
 
+/** What to aim at, then how it is done. */
+function paragraphs(advice: string): string {
+  return advice
+    .split(/ (?=How: )/)
+    .map((part) => `<p>${e(part)}</p>`)
+    .join('');
+}
+
 function pictureSection(report: Report, jpeg: Uint8Array): string {
   const image = Buffer.from(jpeg.buffer, jpeg.byteOffset, jpeg.byteLength).toString('base64');
   const { rowOrder, assumed } = report.orientation;
@@ -93,7 +101,7 @@ function pictureSection(report: Report, jpeg: Uint8Array): string {
 <h2 id="picture">The frame</h2>
 <figure>
 <img src="data:image/jpeg;base64,${image}" alt="${e(pictureWords(report))}">
-<figcaption>${e(rows)} Whiskers show how far and which way stars are drawn out; the number in each zone is the star size (FWHM). If star A is elsewhere on your screen than here, your screen is flipped or turned: follow the stars, not the words.</figcaption>
+<figcaption>${e(rows)} Whiskers show how far and which way stars are drawn out, dots that no direction is seen; the number in each zone is the star size (FWHM). The disc is the tolerance of coma, the fan at the arrow’s tip its errors. If star A is elsewhere on your screen than here, your screen is flipped or turned: follow the stars, not the words.</figcaption>
 </figure>
 </section>`;
 }
@@ -250,7 +258,7 @@ function fieldSection(report: Report): string {
     ],
     [
       'Focus difference across the sensor',
-      defocus.tiltUpperLimitUm === null
+      defocus.tiltUpperLimitUm === null || defocus.axisDeg !== null
         ? measured(defocus.tiltUm, ' µm')
         : `below ${fixed(defocus.tiltUpperLimitUm, 0)} µm`,
     ],

@@ -1,8 +1,8 @@
-import { decimalsFor, fixed, plusMinus } from './amounts.ts';
+import { decimalsFor, fixed, plusMinus, significant } from './amounts.ts';
 import { textOutlines, textWidth, wrapLettering } from './lettering.ts';
 import { PALETTE } from './palette.ts';
 import { type Canvas, type Colour, fill, type Polygon } from './raster.ts';
-import type { Report, Verdict } from './record.ts';
+import type { Finding, Report, Verdict } from './record.ts';
 import { arrow, disc, line, plate, ring } from './strokes.ts';
 import { printable } from './untrusted.ts';
 import { bareHeadline, capital, causeWords, nextMove, typicalStar, VERDICT_WORDS } from './wording.ts';
@@ -10,13 +10,14 @@ import { bareHeadline, capital, causeWords, nextMove, typicalStar, VERDICT_WORDS
 /** Sizes in thousandths of the picture's width. */
 const SIZE = {
   margin: 30,
-  badge: 62,
-  verdict: 30,
-  headline: 35,
-  next: 29,
-  label: 22,
-  value: 40,
-  footer: 20,
+  badge: 64,
+  verdict: 32,
+  headline: 36,
+  next: 31,
+  label: 25,
+  value: 46,
+  footer: 24,
+  gauge: 12,
 } as const;
 
 const VERDICT_COLOURS: Record<Verdict, Colour> = {
@@ -24,6 +25,9 @@ const VERDICT_COLOURS: Record<Verdict, Colour> = {
   adjust: PALETTE.coma,
   inconclusive: PALETTE.muted,
 };
+
+/** Space of the four numbers with what stands below them, thousandths of the width. */
+const NUMBERS_TALL = SIZE.label * 4.3 + SIZE.value * 1.2 + SIZE.gauge * 3 + 24;
 
 interface Layout {
   readonly headline: readonly string[];
@@ -44,7 +48,7 @@ function layoutOf(report: Report, width: number): Layout {
     headline.length * SIZE.headline * 1.25 +
     next.length * SIZE.next * 1.3 +
     footer.length * SIZE.footer * 1.3 +
-    190;
+    NUMBERS_TALL;
   return { headline, next, footer, height: Math.round(height * u) };
 }
 
@@ -92,11 +96,13 @@ export function drawInfoPanel(canvas: Canvas, report: Report, top: number): void
     const unitAt = x + textWidth(cell.value, SIZE.value * u, 'bold') + 10 * u;
     write(cell.unit, unitAt, SIZE.label, PALETTE.ink);
     for (const text of cell.below) {
-      y += SIZE.label * 1.35 * u;
+      y += SIZE.label * 1.3 * u;
       write(text, x, SIZE.label, PALETTE.muted);
     }
+    const gaugeTop = numbersTop + (SIZE.label * 3.6 + SIZE.value * 1.15 + SIZE.gauge * 1.2) * u;
+    if (cell.share) drawGauge(canvas, cell.share, x, gaugeTop, cellWide * 0.8, u);
   });
-  y = numbersTop + (SIZE.label * 3.85 + SIZE.value * 1.2 + SIZE.footer * 2) * u;
+  y = numbersTop + (NUMBERS_TALL - SIZE.label * 0.5) * u;
   for (const text of footer) {
     write(text, left, SIZE.footer, PALETTE.muted);
     y += SIZE.footer * 1.3 * u;
@@ -126,35 +132,71 @@ function drawBadge(canvas: Canvas, verdict: Verdict, x: number, y: number, u: nu
   fill(canvas, textOutlines('?', x - textWidth('?', size, 'bold') / 2, y + size * 0.36, size, 'bold'), PALETTE.ground);
 }
 
+/** Tolerances that a gauge spans; a larger amount ends in an arrow. */
+const GAUGE_SPAN = 3;
+
+/** The amount against its tolerance: a bar from nothing, the room that the tolerance leaves lighter, its limit upright. */
+function drawGauge(canvas: Canvas, share: Share, x: number, y: number, wide: number, u: number): void {
+  const tall = SIZE.gauge * u;
+  const unit = wide / GAUGE_SPAN;
+  const at = (value: number): number => Math.min(value, GAUGE_SPAN) * unit;
+  const bar = (from: number, to: number, part: number): Polygon => {
+    const inset = (tall * (1 - part)) / 2;
+    return [x + from, y + inset, x + to, y + inset, x + to, y + tall - inset, x + from, y + tall - inset];
+  };
+  fill(canvas, [bar(0, wide, 0.2)], PALETTE.muted, 0.4);
+  fill(canvas, [bar(0, unit, 1)], PALETTE.muted, 0.34);
+  const colour = share.value > 1 ? PALETTE.coma : PALETTE.elongation;
+  fill(canvas, [bar(0, Math.max(2.5 * u, at(share.value)), 0.62)], colour);
+  if (share.value > GAUGE_SPAN)
+    fill(canvas, arrow(x + wide - 20 * u, y + tall / 2, x + wide + 8 * u, y + tall / 2, 4 * u), colour);
+  else fill(canvas, line(x + at(share.low), y + tall / 2, x + at(share.high), y + tall / 2, 2.5 * u), PALETTE.ink);
+  fill(canvas, line(x + unit, y - 3 * u, x + unit, y + tall + 3 * u, 3 * u), PALETTE.ink);
+}
+
+type Share = NonNullable<Finding['toleranceShare']>;
+
 interface NumberCell {
   readonly label: string;
   readonly value: string;
   readonly unit: string;
   /** Lines below the value: its error, what it means. */
   readonly below: readonly string[];
+  /** Against its tolerance, where that is known. */
+  readonly share?: Share | null;
 }
 
 function numbersOf(report: Report): readonly NumberCell[] {
   const { fwhmPx, elongation } = typicalStar(report);
   const { arcsecPerPx } = report.scale;
   const size: NumberCell = {
-    label: 'Star size (FWHM)',
+    label: 'Star size',
     value: fwhmPx === null ? '–' : fixed(fwhmPx, 1),
     unit: 'px',
-    below: fwhmPx === null || arcsecPerPx === null ? [] : [`${fixed(fwhmPx * arcsecPerPx, 1)}″`],
+    below: fwhmPx === null || arcsecPerPx === null ? ['FWHM'] : [`FWHM, ${fixed(fwhmPx * arcsecPerPx, 1)}″`],
   };
   const long: NumberCell = {
     label: 'Elongation',
     value: elongation === null ? '–' : fixed(elongation, 2),
     unit: '',
-    below: ['long / short axis'],
+    below: ['long / short'],
   };
   return [size, long, comaCell(report), tiltCell(report)];
+}
+
+const shareOf = (report: Report, cause: string): Share | null =>
+  report.findings.find((finding) => finding.cause === cause)?.toleranceShare ?? null;
+
+/** Where the optics are not known an amount is told in tolerances. */
+function inTolerances(share: Share): Pick<NumberCell, 'value' | 'unit' | 'below'> {
+  const error = (share.high - share.low) / 2;
+  return { value: significant(share.value), unit: '× tol.', below: [`± ${significant(error)}`] };
 }
 
 function comaCell(report: Report): NumberCell {
   const { mirrorTilt, uniform3 } = report.field.coma;
   const label = 'Coma';
+  const share = shareOf(report, 'miscollimation');
   if (mirrorTilt) {
     const decimals = Math.min(2, decimalsFor(Math.min(mirrorTilt.plus, mirrorTilt.minus)));
     const [plus, minus] = [fixed(mirrorTilt.plus, decimals), fixed(mirrorTilt.minus, decimals)];
@@ -162,23 +204,30 @@ function comaCell(report: Report): NumberCell {
       label,
       value: `${fixed(mirrorTilt.arcmin, decimals)}′`,
       unit: '',
-      below: [`+${plus} −${minus}`, 'of primary tilt'],
+      below: [`+${plus} −${minus}`, 'as mirror tilt'],
+      share,
     };
   }
+  if (share) return { label, ...inTolerances(share), share };
   if (!uniform3) return { label, value: '–', unit: '', below: ['not measured'] };
   const length = Math.hypot(uniform3.x, uniform3.y);
-  return { label, value: fixed(length, 3), unit: '', below: [`± ${fixed(uniform3.error, 3)}`, 'third-order shape'] };
+  const decimals = Math.max(3, decimalsFor(uniform3.error));
+  return { label, value: fixed(length, decimals), unit: '', below: [`± ${fixed(uniform3.error, decimals)}`] };
 }
 
 function tiltCell(report: Report): NumberCell {
-  const { tiltUm, tiltUpperLimitUm } = report.field.defocus;
+  const { tiltUm, tiltUpperLimitUm, axisDeg } = report.field.defocus;
   const label = capital(causeWords('sensor-tilt', report));
-  if (tiltUpperLimitUm !== null) {
-    return { label, value: `< ${fixed(tiltUpperLimitUm, 0)}`, unit: 'µm', below: ['focus, side to side'] };
-  }
-  if (!tiltUm) return { label, value: '–', unit: '', below: ['not measured'] };
+  const share = shareOf(report, 'sensor-tilt');
+  const finding = report.findings.find(({ cause }) => cause === 'sensor-tilt');
+  if (finding?.status === 'not-measurable') return { label, value: '–', unit: '', below: ['not measurable'] };
+  // Without an axis the tilt is not seen, and its upper limit is what is known.
+  if (tiltUpperLimitUm !== null && axisDeg === null)
+    return { label, value: `< ${fixed(tiltUpperLimitUm, 0)}`, unit: 'µm', below: ['edge to edge'], share };
+  if (!tiltUm)
+    return share ? { label, ...inTolerances(share), share } : { label, value: '–', unit: '', below: ['not measured'] };
   const [value = '', error = ''] = plusMinus(tiltUm).split(' ± ');
-  return { label, value, unit: 'µm', below: [`± ${error}`, 'focus, side to side'] };
+  return { label, value, unit: 'µm', below: [`± ${error}`, 'edge to edge'], share };
 }
 
 function footerOf(report: Report): string {
@@ -187,5 +236,5 @@ function footerOf(report: Report): string {
   const subs = used.length === 1 ? '1 sub' : `${used.length} subs`;
   const rows = report.orientation.rowOrder === 'TOP-DOWN' ? 'on top' : 'at the bottom';
   const assumed = report.orientation.assumed ? ' (assumed)' : '';
-  return `${subs}, ${stars} stars · first stored row ${rows}${assumed} · 0° right, 90° up`;
+  return `${subs}, ${stars} stars · first stored row ${rows}${assumed} · lines, disc: tolerance`;
 }

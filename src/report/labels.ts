@@ -40,8 +40,8 @@ export function drawLabel(canvas: Canvas, lines: readonly string[], x: number, y
 }
 
 /**
- * The first of the wished centres where a box of this size stands inside `area` and on none of `taken`; where none is
- * free, the one that covers least. Boxes are moved inside the area first.
+ * The best of the wished centres for a box of this size inside `area`: it should cover little of `taken`, be moved little to
+ * come inside, and stand early in the list.
  */
 export function placeBox(
   size: { readonly width: number; readonly height: number },
@@ -51,12 +51,15 @@ export function placeBox(
 ): Box {
   let best: Box = { ...size, x: area.x, y: area.y };
   let least = Infinity;
-  for (const centre of centres) {
+  for (const [i, centre] of centres.entries()) {
     const x = clamp(centre.x - size.width / 2, area.x, area.x + area.width - size.width);
     const y = clamp(centre.y - size.height / 2, area.y, area.y + area.height - size.height);
     const box = { ...size, x, y };
     const moved = Math.hypot(x + size.width / 2 - centre.x, y + size.height / 2 - centre.y);
-    const cost = taken.reduce((sum, other) => sum + overlap(box, other), 0) + moved * size.height * 0.2;
+    const cost =
+      taken.reduce((sum, other) => sum + 2 * overlap(box, other), 0) +
+      moved * size.height * 0.2 +
+      i * RELUCTANCE * size.height ** 2;
     if (cost < least) {
       best = box;
       least = cost;
@@ -65,6 +68,9 @@ export function placeBox(
   }
   return best;
 }
+
+/** Cost of each place further down the list of wishes, in squares of the box's height. */
+const RELUCTANCE = 0.12;
 
 function overlap(a: Box, b: Box): number {
   const across = Math.min(a.x + a.width, b.x + b.width) - Math.max(a.x, b.x);

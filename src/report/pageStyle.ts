@@ -61,7 +61,7 @@ svg text { fill: var(--ink); font-size: 17px; paint-order: stroke; stroke: var(-
 .interval { stroke: var(--ink); stroke-width: 1.3; fill: none; }
 .limit { stroke: var(--ink); stroke-width: 2; }
 summary { cursor: pointer; }
-@media (max-width: 34rem) { body { font-size: 16px; } th, td { padding-right: .5rem; } }
+@media (max-width: 34rem) { body { font-size: 16px; } .portraits { min-width: 42rem; } .drawn { gap: .5rem; } th, td { padding-right: .5rem; } }
 @media print {
   :root { --ground: #fff; --ink: #000; --muted: #444; --line: #bbb; --raised: #fff; --good: #0b5c8a; --adjust: #9a4a00; --unsure: #444; --map: #0b4f78; --star: #6b3410; --focus: #5b2a8c; --odd: #0a6bb8; }
   @page { margin: 14mm; }
@@ -69,10 +69,15 @@ summary { cursor: pointer; }
   main { max-width: none; padding: 0; }
   figure, tr, .finding, .cautions li { break-inside: avoid; }
   h2, h3 { break-after: avoid; }
-  img { max-height: 122mm; width: auto; max-width: 100%; }
+  img { max-height: 92mm; width: auto; max-width: 100%; }
   caption, thead { break-after: avoid; }
   h2 { margin-top: 1.2rem; }
-  .wide { overflow: visible; break-inside: avoid; }
+  .wide, .maps figure, .drawn { overflow: visible; break-inside: avoid; }
+  details::details-content { content-visibility: visible; block-size: auto; }
+  summary { list-style: none; }
+  .portraits { max-height: 150mm; }
+  .maps { grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 5mm; }
+  a { text-decoration: none; }
   .subs .wide, .made .wide { break-inside: auto; }
 }
 `;

@@ -69,10 +69,15 @@ export function starShiftWords(shift: NonNullable<Finding['starShiftPx']>): stri
 export function nextMove(report: Report): string {
   const fault = firstFault(report);
   if (fault?.starShiftPx) return starShiftWords(fault.starShiftPx);
-  if (fault) return firstSentence(fault.advice);
+  if (fault) return NEXT_WORDS[fault.cause] ?? firstSentence(fault.advice);
   if (report.needs !== null) return `Needed: ${report.needs.replace(/\.$/, '')}.`;
   return 'Nothing to adjust.';
 }
+
+/** Where the first thing to do is not what the advice begins with. */
+const NEXT_WORDS: Readonly<Record<string, string>> = {
+  'sensor-tilt': 'Refocus by 40 µm and take another sub: the side that sharpens tells which way the sensor leans.',
+};
 
 function firstSentence(text: string): string {
   return /^.*?[.!?](?=\s|$)/s.exec(text)?.[0] ?? text;

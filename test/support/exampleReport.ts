@@ -11,6 +11,7 @@ const NOTHING: Omit<Finding, 'cause' | 'status' | 'because' | 'advice'> = {
   axisDeg: null,
   axisErrorDeg: null,
   starShiftPx: null,
+  toleranceShare: null,
 };
 
 const absent = (cause: string, significance: number, because: string): Finding => ({
@@ -136,6 +137,7 @@ const GOOD: Report = {
       widensPx: 0.02,
       directionDeg: 324,
       directionErrorDeg: 17,
+      toleranceShare: { value: 0.16, low: 0.1, high: 0.23 },
       because: 'The coma left in the middle of the field is that of 0.22′ (+0.10 -0.08) of primary tilt.',
       advice: 'Stop turning: what is left is smaller than the tolerance.',
     },
@@ -146,6 +148,7 @@ const GOOD: Report = {
       significance: 1.7,
       tolerance: '35 µm across the sensor: half a wave of defocus at f/3.94 on each side',
       widensPx: 0.03,
+      toleranceShare: { value: 0.4, low: 0.17, high: 0.63 },
       because: 'The focus differs by less than 27 µm across the sensor.',
       advice: 'Nothing to do.',
     },
@@ -180,6 +183,7 @@ const OFF_AXIS: Finding = {
   widensPx: 0.74,
   directionDeg: 215.4,
   directionErrorDeg: 2.1,
+  toleranceShare: { value: 2.07, low: 1.64, high: 2.64 },
   starShiftPx: {
     x: -289,
     y: -205,
@@ -204,6 +208,7 @@ const TILTED: Finding = {
   widensPx: 0.92,
   axisDeg: 62,
   axisErrorDeg: 4.2,
+  toleranceShare: { value: 2.4, low: 2.14, high: 2.66 },
   because: 'The focus differs by 84 ± 9 µm from one side of the sensor to the other, along 62 deg.',
   advice:
     'Square the camera in its adapter or use its tilt plate, by 84 µm along the dashed axis. One picture cannot say which ' +

@@ -1,6 +1,7 @@
 import { elongationFrom } from '../../diagnosis/tolerances.ts';
 import { fieldPosition } from '../../field/frameStars.ts';
 import type { Measurement } from '../../measure.ts';
+import { median } from '../../numeric/statistics.ts';
 import type { Screen } from '../screen.ts';
 import { screenOf } from '../screen.ts';
 import { type Spot, smoothField } from './smoothField.ts';
@@ -20,7 +21,7 @@ export interface FieldMaps {
   /** Of the frame, pixels. */
   readonly width: number;
   readonly height: number;
-  /** FWHM, pixels of the file. */
+  /** FWHM of the typical sub, pixels of the file. */
   readonly size: FieldMap | null;
   readonly elongation: FieldMap | null;
   /** Distance of the sensor from best focus: micrometres, or pixels of blur where the optics are not known. */
@@ -34,10 +35,14 @@ const COLUMNS = 37;
 export function composeMaps({ frames, setup, orientation, diagnosis }: Measurement): FieldMaps {
   const { width, height } = setup;
   const screen = screenOf(width, height, orientation.screenY);
-  const spots = frames.flatMap(({ stars }) =>
+  // Seeing makes one sub wider than another: each is brought to the typical sub's width first.
+  const used = frames.filter(({ stars }) => stars.shapes.length > 0);
+  const widths = used.map(({ stars }) => median(stars.shapes.map((shape) => shape.fwhm)));
+  const typical = widths.length === 0 ? 0 : median(widths);
+  const spots = used.flatMap(({ stars }, i) =>
     stars.shapes.map((shape): Spot => {
       const { x, y } = screen.position(shape);
-      return { x, y, values: [shape.fwhm, shape.e1, screen.up(shape.e2)] };
+      return { x, y, values: [(shape.fwhm * typical) / widths[i], shape.e1, screen.up(shape.e2)] };
     }),
   );
   const smooth = smoothField(spots, width, height);

@@ -9,10 +9,12 @@ const LEVELS = [0.025, 0.06, 0.13, 0.25, 0.5, 0.75] as const;
 const NOISE_SIGMAS = 3;
 
 /** Light beyond that of the opposite side, shares of the peak: what coma, and nothing point-symmetric, makes. */
-const ODD_LEVELS = [0.006, 0.012, 0.024, 0.048] as const;
+const ODD_LEVELS = [0.003, 0.008, 0.016, 0.032] as const;
 
-function oddPart({ image }: Portrait): Float64Array {
-  return image.map((value, i) => (value - image[image.length - 1 - i]) / 2);
+/** Half the difference between a point and its opposite, less twice its error: what is surely there. */
+function oddPart({ image, errors }: Portrait): Float64Array {
+  const last = image.length - 1;
+  return image.map((value, i) => (value - image[last - i]) / 2 - Math.hypot(errors[i], errors[last - i]));
 }
 
 /** One portrait about (x, y) as an SVG group, `unitsPerPx` drawing units a pixel of the file, as seen on the screen. */
@@ -27,12 +29,9 @@ export function drawPortrait(portrait: Portrait, x: number, y: number, unitsPerP
   const paths = ringsOf(image, size, size, levels).map(
     ({ level, rings }) => `<path class="${level === 0.5 ? 'star half' : 'star'}" d="${pathOf(rings, place)}"/>`,
   );
-  const lopsided = ringsOf(
-    oddPart(portrait),
-    size,
-    size,
-    ODD_LEVELS.filter((level) => level > NOISE_SIGMAS * error),
-  ).map(({ rings }) => `<path class="odd" d="${pathOf(rings, place)}"/>`);
+  const lopsided = ringsOf(oddPart(portrait), size, size, ODD_LEVELS).map(
+    ({ rings }) => `<path class="odd" d="${pathOf(rings, place)}"/>`,
+  );
   const arm = 4;
   const cross = `<path class="cross" d="M${round(x - arm)} ${round(y)}H${round(x + arm)}M${round(x)} ${round(y - arm)}V${round(y + arm)}"/>`;
   return `<g>${paths.join('')}${lopsided.join('')}${cross}</g>`;

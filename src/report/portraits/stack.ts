@@ -25,7 +25,8 @@ export interface Portrait {
   /** Points along a side, 2 half oversample + 1. */
   readonly size: number;
   readonly image: Float64Array;
-  /** Error of one point, in units of the peak, from the scatter of the stars. */
+  /** Error of each point from the scatter of the stars, and the typical one; in units of the peak. */
+  readonly errors: Float64Array;
   readonly error: number;
   /** Width (sigma) of the kernel that gathers pixels into points, pixels of the file: it widens the star in quadrature. */
   readonly kernel: number;
@@ -99,7 +100,7 @@ export function stackStars(samples: StarSamples, fwhm: number): Portrait | null 
   const perPixel = dx.length / (2 * half + 2) ** 2;
   const kernel = Math.min(KERNEL.coarsest, Math.max(KERNEL.finest, 1 / Math.sqrt(Math.max(perPixel, 1e-6))));
   const typical = localMedians(samples, half);
-  // Of each grid point the sums of w, w x, w y, w xx, w xy, w yy, w v, w v x, w v y, and of w^2 times the squared deviation.
+  // Of each grid point the sums of w, w x, w y, w xx, w xy, w yy, w v, w v x, w v y, w v v and w^2.
   const sums = new Float64Array(SUMS * size * size);
   const reach = Math.ceil(3 * kernel * OVERSAMPLE);
   for (let k = 0; k < dx.length; k++) {
@@ -125,28 +126,38 @@ export function stackStars(samples: StarSamples, fwhm: number): Portrait | null 
         sums[at + 6] += w * value[k];
         sums[at + 7] += w * value[k] * x;
         sums[at + 8] += w * value[k] * y;
-        sums[at + 9] += (w * stray) ** 2;
+        sums[at + 9] += w * value[k] * value[k];
+        sums[at + 10] += w * w;
       }
     }
   }
   const image = new Float64Array(size * size);
-  const errors: number[] = [];
+  const errors = new Float64Array(size * size);
+  let filled = 0;
   for (let point = 0; point < image.length; point++) {
     const at = SUMS * point;
     if (!(sums[at] > 0)) continue;
-    image[point] = levelOf(sums, at, kernel);
-    errors.push(Math.sqrt(sums[at + 9]) / sums[at]);
+    const { level, error } = planeAt(sums, at, kernel);
+    image[point] = level;
+    errors[point] = error;
+    filled++;
   }
   const peak = image.reduce((a, b) => Math.max(a, b), 0);
-  if (!(peak > 0) || errors.length < image.length / 2) return null;
-  for (let at = 0; at < image.length; at++) image[at] /= peak;
-  return { stars, fwhm, half, oversample: OVERSAMPLE, size, image, error: median(errors) / peak, kernel };
+  if (!(peak > 0) || filled < image.length / 2) return null;
+  for (let at = 0; at < image.length; at++) {
+    image[at] /= peak;
+    errors[at] /= peak;
+  }
+  return { stars, fwhm, half, oversample: OVERSAMPLE, size, image, errors, error: median(errors), kernel };
 }
 
-const SUMS = 10;
+const SUMS = 11;
 
-/** Height at its own place of the plane through the pixels about a grid point: their places need not surround it evenly. */
-function levelOf(sums: Float64Array, at: number, kernel: number): number {
+/**
+ * Height at its own place of the plane through the pixels about a grid point, which need not surround it evenly, and its error
+ * from how far the pixels stand off the plane.
+ */
+function planeAt(sums: Float64Array, at: number, kernel: number): { level: number; error: number } {
   const [s0, sx, sy] = [sums[at], sums[at + 1], sums[at + 2]];
   // A little ridge holds the plane level where the pixels stand on one line.
   const ridge = 0.05 * s0 * kernel * kernel;
@@ -156,7 +167,11 @@ function levelOf(sums: Float64Array, at: number, kernel: number): number {
   const p = (syy * sx - sxy * sy) / det;
   const q = (sxx * sy - sxy * sx) / det;
   const rest = s0 - p * sx - q * sy;
-  return rest > 0.05 * s0 ? (v - p * vx - q * vy) / rest : v / s0;
+  const level = rest > 0.05 * s0 ? (v - p * vx - q * vy) / rest : v / s0;
+  const slopeX = (syy * (vx - level * sx) - sxy * (vy - level * sy)) / det;
+  const slopeY = (sxx * (vy - level * sy) - sxy * (vx - level * sx)) / det;
+  const left = Math.max(0, sums[at + 9] - level * v - slopeX * vx - slopeY * vy);
+  return { level, error: Math.sqrt((left / s0) * sums[at + 10]) / s0 };
 }
 
 /** Medians over half-pixel cells; where a cell has too few pixels, over the cells about it. */
