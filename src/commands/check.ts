@@ -122,7 +122,7 @@ async function measureAll(
   const rejected: { file: string; why: string; error: UserError }[] = [];
   const unlike: string[] = [];
   let preview: Measured['preview'] | null = null;
-  const portraits = collectPortraits(wanted.length);
+  const portraits = settings.quick === true ? null : collectPortraits(wanted.length);
   for (const [i, argument] of wanted.entries()) {
     progress.show(`${argument.name} (${i + 1} of ${wanted.length})`);
     await effects.breathe();
@@ -139,7 +139,7 @@ async function measureAll(
     if (unlike.length > 0) continue;
     const measured = measureFrame(frame, { moffat: settings.moffat === true });
     if (preview === null && measured.stars.shapes.length > 0) preview = stretchPreview(frame);
-    portraits.add(planeOf(frame), measured.stars);
+    portraits?.add(planeOf(frame), measured.stars);
     frames.push(withoutPixels(frame));
     sha256.push(loaded.sha256);
     measurements.push(measured);
@@ -174,7 +174,7 @@ async function measureAll(
     sha256,
     rejected: rejected.map(({ file, why }) => ({ file, why })),
     preview: onScreen(preview, orientation.rowOrder),
-    portraits: portraits.portraits(),
+    portraits: portraits?.portraits() ?? [],
   };
 }
 
