@@ -31,12 +31,16 @@ export interface FrameArgument {
 }
 
 const FRAME_FILE = /^[^.].*\.(fits?|fts|fz|png|tiff?)(\.gz|\.fz)?$/i;
+
+/** Whether a name in a folder is that of a FITS, PNG or TIFF file. */
+export const isFrameFile = (name: string): boolean => FRAME_FILE.test(name);
+
 const WITH_EXTENSION = /^(.+)\[(\d{1,4})\]$/;
 
 async function resolveOne(argument: string, effects: FrameEffects): Promise<FrameArgument[]> {
   const kind = await effects.kindOf(argument);
   if (kind === 'folder') {
-    const names = (await effects.listFolder(argument)).filter((name) => FRAME_FILE.test(name)).sort();
+    const names = (await effects.listFolder(argument)).filter(isFrameFile).sort();
     if (names.length === 0)
       throw new UserError(`${argument}: no FITS, PNG or TIFF file in this folder`, EXIT.unreadableInput);
     return names.map((name) => ({ name: join(argument, name), path: join(argument, name) }));
