@@ -1,9 +1,9 @@
 // Builds dist/ from src/: the program as a few bundled files, each loaded only when it is asked for. A program of many small
 // files spends a fifth of a quick check on opening them.
 import { execFileSync } from 'node:child_process';
-import { chmodSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
-import { build } from 'esbuild';
+import { build, buildSync } from 'esbuild';
 
 const root = fileURLToPath(new URL('..', import.meta.url));
 rmSync(`${root}dist`, { recursive: true, force: true });
@@ -26,6 +26,7 @@ await build({
   logLevel: 'warning',
 });
 chmodSync(`${root}dist/cli.js`, 0o755);
+writeFileSync(`${root}dist/livePage.html`, livePage());
 // What the program itself tells of itself, for package.json's "man" and "exports".
 mkdirSync(`${root}dist/man`, { recursive: true });
 for (const [command, file] of [
@@ -33,3 +34,15 @@ for (const [command, file] of [
   ['schema', 'report.schema.json'],
 ])
   writeFileSync(`${root}dist/${file}`, execFileSync(process.execPath, [`${root}dist/cli.js`, command]));
+
+/** The live page as one document: nothing is loaded from elsewhere. */
+function livePage() {
+  const page = `${root}src/page/`;
+  const options = { bundle: true, minify: true, write: false, target: ['es2022', 'safari16'], legalComments: 'none' };
+  const script = buildSync({ ...options, entryPoints: [`${page}main.ts`], format: 'iife' }).outputFiles[0].text.trim();
+  const style = buildSync({ ...options, entryPoints: [`${page}page.css`] }).outputFiles[0].text.trim();
+  // As functions: '$' in the text is not a pattern.
+  return readFileSync(`${page}page.html`, 'utf8')
+    .replace('<!--style-->', () => `<style>${style}</style>`)
+    .replace('<!--script-->', () => `<script>${script.replaceAll('</script', '<\\/script')}</script>`);
+}

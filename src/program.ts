@@ -4,6 +4,7 @@ import { type CommandHelp, describeUse } from './commands/commandHelp.ts';
 import type { Effects } from './effects.ts';
 import { EXIT, UserError } from './errors.ts';
 import { printable } from './report/untrusted.ts';
+import { CHILD_ENV } from './watch/childEnv.ts';
 
 interface Tool {
   readonly name: string;
@@ -22,6 +23,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Register>>> = {
   schema: async () => (await import('./commands/schema.ts')).registerSchema,
   completion: async () => (await import('./commands/completion.ts')).registerCompletion,
   man: async () => (await import('./commands/man.ts')).registerMan,
+  watch: async () => (await import('./commands/watch.ts')).registerWatch,
 };
 
 /** These speak of all the others. */
@@ -81,6 +83,7 @@ export async function runProgram(args: readonly string[], effects: Effects): Pro
   const debug = args.includes('--debug');
   try {
     const tool = readTool();
+    if (await measuresForAnother(tool, effects)) return EXIT.measured;
     if (args.includes('--cite') && args.every((argument) => argument.startsWith('-'))) {
       effects.out((await import('./report/citation.ts')).citationText(tool));
       return EXIT.measured;
@@ -97,6 +100,12 @@ export async function runProgram(args: readonly string[], effects: Effects): Pro
   } catch (error) {
     return sayError(error, debug, effects);
   }
+}
+
+/** `watch` starts this program once more to measure in a process of its own. */
+async function measuresForAnother(tool: Tool, effects: Effects): Promise<boolean> {
+  if (effects.env[CHILD_ENV] === undefined) return false;
+  return (await import('./commands/watch.ts')).isMeasuringChild(tool, effects);
 }
 
 function sayError(error: unknown, debug: boolean, effects: Effects): number {

@@ -23,16 +23,19 @@ export interface CheckOptions extends MeasureSettings {
   readonly turnedDeg?: number;
 }
 
-/** What commander hands over: names from the long options. */
-interface RawOptions {
-  readonly out?: string;
-  readonly json?: boolean;
+/** Telescope and camera as commander hands them over: names from the long options. */
+export interface RawSetup {
   readonly focal?: number;
   readonly aperture?: number;
   readonly pixel?: number;
   readonly primaryFocal?: number;
   readonly corrector?: 'none' | number;
   readonly rowOrder?: 'top-down' | 'bottom-up';
+}
+
+interface RawOptions extends RawSetup {
+  readonly out?: string;
+  readonly json?: boolean;
   readonly rig?: string;
   readonly history?: string | false;
   readonly quick?: boolean;
@@ -74,11 +77,9 @@ function correctorOf(text: string): 'none' | number {
   }
 }
 
-/** Declares the options of `check`. */
-export function addCheckOptions(command: Command): Command {
+/** Declares the options that tell telescope and camera. */
+export function addSetupOptions(command: Command): Command {
   return command
-    .option('--out <dir>', 'report folder (default: a new one named from the time)')
-    .option('--json', 'print the record (report.json) and nothing else on standard output')
     .option('--focal <mm>', 'effective focal length, with corrector or reducer', numberIn(LENGTH_MM))
     .option('--aperture <mm>', 'aperture', numberIn(LENGTH_MM))
     .option('--pixel <um>', 'pixel size of the file, micrometres', numberIn(PIXEL_UM))
@@ -89,7 +90,15 @@ export function addCheckOptions(command: Command): Command {
         'top-down',
         'bottom-up',
       ]),
-    )
+    );
+}
+
+/** Declares the options of `check`. */
+export function addCheckOptions(command: Command): Command {
+  command
+    .option('--out <dir>', 'report folder (default: a new one named from the time)')
+    .option('--json', 'print the record (report.json) and nothing else on standard output');
+  return addSetupOptions(command)
     .option(
       '--dark <file>',
       'master dark of the same camera, exposure and temperature: taken off, its hot pixels left out',
@@ -101,6 +110,18 @@ export function addCheckOptions(command: Command): Command {
     .option('--stars', 'write every star as stars.ecsv and stars.csv (and left-out.*) into the report folder')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--quick', 'the fast estimate only');
+}
+
+/** What the options say of telescope and camera. */
+export function setupFrom(raw: RawSetup): MeasureSettings {
+  return {
+    ...(raw.focal !== undefined && { focalMm: raw.focal }),
+    ...(raw.aperture !== undefined && { apertureMm: raw.aperture }),
+    ...(raw.pixel !== undefined && { pixelUm: raw.pixel }),
+    ...(raw.primaryFocal !== undefined && { primaryFocalMm: raw.primaryFocal }),
+    ...(raw.corrector !== undefined && { corrector: raw.corrector }),
+    ...(raw.rowOrder !== undefined && { rowOrder: raw.rowOrder === 'top-down' ? 'TOP-DOWN' : 'BOTTOM-UP' }),
+  };
 }
 
 export function checkOptionsFrom(raw: RawOptions): CheckOptions {
@@ -116,12 +137,7 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.stars !== undefined && { stars: raw.stars }),
     ...(raw.against !== undefined && { against: raw.against }),
     ...(raw.turned !== undefined && { turnedDeg: raw.turned }),
-    ...(raw.focal !== undefined && { focalMm: raw.focal }),
-    ...(raw.aperture !== undefined && { apertureMm: raw.aperture }),
-    ...(raw.pixel !== undefined && { pixelUm: raw.pixel }),
-    ...(raw.primaryFocal !== undefined && { primaryFocalMm: raw.primaryFocal }),
-    ...(raw.corrector !== undefined && { corrector: raw.corrector }),
-    ...(raw.rowOrder !== undefined && { rowOrder: raw.rowOrder === 'top-down' ? 'TOP-DOWN' : 'BOTTOM-UP' }),
+    ...setupFrom(raw),
   };
 }
 

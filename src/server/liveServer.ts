@@ -101,7 +101,7 @@ export class LiveServer {
       this.#server.once('error', reject);
       this.#server.listen(this.#options.port, host, () => resolve());
     });
-    this.#heartbeat = setInterval(() => this.#send(': here\n\n'), LIMITS.heartbeatMs).unref();
+    this.#heartbeat = setInterval(() => this.#send('event: here\ndata:\n\n'), LIMITS.heartbeatMs).unref();
     return (this.#server.address() as AddressInfo).port;
   }
 
@@ -190,7 +190,8 @@ export class LiveServer {
     for (const [name, value] of Object.entries(this.#pageHeaders)) response.setHeader(name, value);
     // Nobody else reaches this machine's own address; other people's browsers have to pair.
     const { req } = response;
-    if (!this.#options.lan && !head && !this.pairing.knows(this.#cookieOf(req)))
+    const foreign = req.headers['sec-fetch-site'] === 'cross-site';
+    if (!this.#options.lan && !head && !foreign && !this.pairing.knows(this.#cookieOf(req)))
       this.#setCookie(response, this.pairing.open());
     send(response, head, 'text/html; charset=utf-8', this.#options.page);
   }

@@ -1,4 +1,5 @@
 import { type ChildProcess, fork } from 'node:child_process';
+import { CHILD_ENV } from './childEnv.ts';
 import { type MeasuredSub, type Measurer, SubMeasurer, type Unmeasured } from './subMeasurer.ts';
 import { fileOf } from '../commands/drawnFile.ts';
 import { scenesOf } from '../optics/night.ts';
@@ -23,9 +24,6 @@ interface Answer {
   readonly value?: unknown;
   readonly error?: string;
 }
-
-/** Environment variable that makes the program a measuring child; it holds the settings as JSON. */
-export const CHILD_ENV = 'STARPLUMB_MEASURING_CHILD';
 
 /** A sub on which the child came to grief is tried again once, in a new child. */
 const TRIES = 2;
