@@ -5,7 +5,10 @@ export default tseslint.config(
   ...tseslint.configs.strictTypeChecked,
   {
     languageOptions: {
-      parserOptions: { project: ['test/tsconfig.json', 'src/page/tsconfig.json'], tsconfigRootDir: new URL('..', import.meta.url).pathname },
+      parserOptions: {
+        project: ['test/tsconfig.json', 'src/page/tsconfig.json'],
+        tsconfigRootDir: new URL('..', import.meta.url).pathname,
+      },
     },
     rules: {
       // Numbers in messages are the point of a measuring program.

@@ -11,10 +11,10 @@ import { printable } from '../report/untrusted.ts';
 import { LiveServer } from '../server/liveServer.ts';
 import { readPage } from '../server/pageFile.ts';
 import { plainAdjusting } from '../watch/adjustSeam.ts';
+import { CHILD_ENV } from '../watch/childEnv.ts';
 import { WATCH_DISK } from '../watch/disk.ts';
 import { Journal } from '../watch/journal.ts';
 import { listenToKeys } from '../watch/keys.ts';
-import { CHILD_ENV } from '../watch/childEnv.ts';
 import { MeasuringChild, runMeasuringChild } from '../watch/measuringChild.ts';
 import { WATCH, Watch } from '../watch/watch.ts';
 import { addSetupOptions, type RawSetup, setupFrom } from './checkOptions.ts';
@@ -94,7 +94,7 @@ async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects)
     memory,
     adjusting: plainAdjusting(memory.turns, (turn) => journal.add({ k: 'turn', turn })),
     history: null,
-    now: effects.now,
+    now: () => effects.now(),
     say,
     onState: (state) => server?.show(state),
     onPicture: (jpeg) => server?.showPicture(jpeg),
@@ -150,7 +150,10 @@ async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects)
 
 async function folderOf(given: string, effects: Effects): Promise<string> {
   if ((await effects.kindOf(given)) !== 'folder')
-    throw new UserError(`${given}: no such folder; expected the one the camera program writes to`, EXIT.unreadableInput);
+    throw new UserError(
+      `${given}: no such folder; expected the one the camera program writes to`,
+      EXIT.unreadableInput,
+    );
   return realpathSync(resolve(given));
 }
 
@@ -161,9 +164,13 @@ async function openServer(server: LiveServer, raw: RawWatch, say: (line: string)
     listening = await server.listen();
   } catch (cause) {
     const code = (cause as NodeJS.ErrnoException).code ?? '';
-    throw new UserError(`--port ${raw.port}: the page cannot be served there (${code}); try --port 0`, EXIT.wrongUsage, {
-      cause,
-    });
+    throw new UserError(
+      `--port ${raw.port}: the page cannot be served there (${code}); try --port 0`,
+      EXIT.wrongUsage,
+      {
+        cause,
+      },
+    );
   }
   if (raw.lan === true) sayCode(server, listening, say);
   else say(`Live page: ${server.urls(listening)[0]} (this machine only; --lan lets a phone in)`);

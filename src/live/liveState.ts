@@ -1,6 +1,6 @@
 import { CAUTIONS } from '../report/cautions.ts';
-import { firstFault, causeWords, capital, sentence, VERDICT_WORDS } from '../report/wording.ts';
 import type { Report, StarShift, Verdict } from '../report/record.ts';
+import { capital, causeWords, firstFault, sentence, VERDICT_WORDS } from '../report/wording.ts';
 import type { SetCause } from './runningSet.ts';
 import type { SubRecord } from './subRecord.ts';
 
@@ -198,7 +198,8 @@ function answerOf(report: Report | null): Pick<LiveState, 'headline' | 'details'
         ? [`Cannot be told from these subs: ${open.map((finding) => causeWords(finding.cause, report)).join(', ')}.`]
         : []),
     ],
-    advice: fault === null ? '' : ADVICE[fault.cause] ?? 'The report of `starplumb check` on these subs tells what to do.',
+    advice:
+      fault === null ? '' : (ADVICE[fault.cause] ?? 'The report of `starplumb check` on these subs tells what to do.'),
   };
 }
 
@@ -207,7 +208,8 @@ const ADVICE: Readonly<Record<string, string>> = {
   miscollimation: 'Tell focal length, aperture and pixel size (--focal, --aperture, --pixel) to get a star to move.',
   'sensor-tilt': 'Check that the camera sits square in the drawtube before touching any screw of the mirror.',
   'corrector-spacing': 'Leave the mirror alone: check the distance from corrector to sensor.',
-  'pinched-optics': 'Loosen the clips of the primary until a sheet of paper slides under them; turn no collimation screw.',
+  'pinched-optics':
+    'Loosen the clips of the primary until a sheet of paper slides under them; turn no collimation screw.',
   astigmatism: 'Turn nothing yet: take a sub on each side of focus, and look for a strained flat or primary.',
   tracking: 'This is the mount, not the mirror: check guiding, balance and wind.',
   dispersion: 'This is the air: point higher, or use a narrower filter.',

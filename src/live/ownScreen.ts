@@ -1,7 +1,10 @@
 import type { OwnScreen } from './liveState.ts';
 
 /** Where a vector of the report (x right, y up) points on the person's own screen: mirrored left-right first, then turned. */
-export function onOwnScreen(v: { readonly x: number; readonly y: number }, screen: OwnScreen): { x: number; y: number } {
+export function onOwnScreen(
+  v: { readonly x: number; readonly y: number },
+  screen: OwnScreen,
+): { x: number; y: number } {
   const x = screen.mirrored ? -v.x : v.x;
   switch (screen.turnedDeg) {
     case 0:

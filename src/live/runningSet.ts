@@ -58,7 +58,9 @@ function focusBreak(previous: SubRecord, next: SubRecord): Break | null {
 function minutesBetween(previous: SubRecord, next: SubRecord): number {
   const time = (sub: SubRecord): number | null => {
     const { dateObs } = sub.facts;
-    return dateObs === null ? null : Date.parse(dateObs.length > 10 && !dateObs.endsWith('Z') ? `${dateObs}Z` : dateObs);
+    return dateObs === null
+      ? null
+      : Date.parse(dateObs.length > 10 && !dateObs.endsWith('Z') ? `${dateObs}Z` : dateObs);
   };
   const [a, b] = [time(previous), time(next)];
   const ms = a !== null && b !== null ? b - a : next.mtimeMs - previous.mtimeMs;

@@ -1,6 +1,6 @@
-import { findEnd, latin1, MAX_CARDS } from '../fits/header.ts';
-import { nextOffset, readHdu } from '../fits/hdu.ts';
 import { CARD_LENGTH } from '../fits/cardText.ts';
+import { nextOffset, readHdu } from '../fits/hdu.ts';
+import { findEnd, latin1, MAX_CARDS } from '../fits/header.ts';
 
 /**
  * Whether a file that a camera program may still be writing is whole. FITS says how long it must be: header blocks and padded

@@ -6,16 +6,23 @@ export function drawAge(state: LiveState, now: number): void {
   const { last } = state;
   const age = last === null ? null : Math.max(0, (now - Date.parse(last.at)) / 1000);
   setText('age', age === null ? 'No sub yet' : `Newest sub ${span(age)} ago`);
-  const interval = last === null ? null : (last.gapS ?? last.exposureS);
+  const interval = last === null ? null : intervalOf(last);
   setText('exposing', goingOn(state, age, interval));
   const share = age === null || interval === null || interval <= 0 ? 0 : Math.min(1, age / interval);
   byId('course-done').style.width = `${(100 * share).toFixed(1)}%`;
 }
 
+/** Subs of a burst come one upon another, but none can come sooner than it was exposed. */
+function intervalOf({ gapS, exposureS }: NonNullable<LiveState['last']>): number | null {
+  return gapS === null && exposureS === null ? null : Math.max(gapS ?? 0, exposureS ?? 0, 1);
+}
+
 function goingOn(state: LiveState, age: number | null, interval: number | null): string {
   if (state.waiting > 0) return state.waiting === 1 ? 'measuring …' : `measuring, ${state.waiting} subs to go`;
   if (state.arriving !== null)
-    return state.arriving.share === null ? 'a sub is being written' : `a sub is being written, ${(100 * state.arriving.share).toFixed(0)} %`;
+    return state.arriving.share === null
+      ? 'a sub is being written'
+      : `a sub is being written, ${(100 * state.arriving.share).toFixed(0)} %`;
   if (age === null || interval === null) return 'waiting for a sub';
   const left = interval - age;
   if (left > 1.5) return `the next is still exposing, about ${span(left)} to go`;

@@ -27,7 +27,9 @@ export function drawAnswer(state: LiveState): void {
   } else setText('move', plainMove(state));
   const turn = state.nextTurn;
   const expected = turn?.expected;
-  const after = expected ? ` Then ${expected.tiltArcmin.toFixed(1)}′ ± ${expected.errorArcmin.toFixed(1)}′ should be left.` : '';
+  const after = expected
+    ? ` Then ${expected.tiltArcmin.toFixed(1)}′ ± ${expected.errorArcmin.toFixed(1)}′ should be left.`
+    : '';
   setText('screw-move', turn === null ? '' : `${turn.headline}${after}`);
   setText('screw-because', turn?.because ?? '');
   setText('screw-warning', turn?.warning ?? '');

@@ -10,20 +10,25 @@ export function drawStrip(state: LiveState): void {
   const items = strip.map((sub, i) => {
     const begins = i > 0 && strip[i - 1]?.set !== sub.set;
     const height = sub.fwhmPx === null ? 14 : 14 + (66 * sub.fwhmPx) / top;
-    const bar = element('div', { class: sub.problem === null ? 'column-bar' : 'column-bar out', 'aria-hidden': 'true' });
+    const bar = element('div', {
+      class: sub.problem === null ? 'column-bar' : 'column-bar out',
+      'aria-hidden': 'true',
+    });
     bar.style.height = `${height}px`;
     const shown = sub.fwhmPx === null || sub.problem !== null ? '–' : sub.fwhmPx.toFixed(2);
     const words =
       sub.problem !== null
         ? `${sub.file}: ${sub.problem}`
         : `${sub.file}: FWHM ${sub.fwhmPx?.toFixed(2) ?? 'unknown'} pixels, elongation ${sub.elongation?.toFixed(2) ?? 'unknown'}, ${sub.stars} stars${begins ? ', first after a move' : ''}`;
-    const kind = [begins ? 'begins' : '', i === strip.length - 1 ? 'newest' : ''].filter((name) => name !== '').join(' ');
+    const kind = [begins ? 'begins' : '', i === strip.length - 1 ? 'newest' : '']
+      .filter((name) => name !== '')
+      .join(' ');
     return element(
       'li',
       { class: kind, title: words },
       element('span', { 'aria-hidden': 'true' }, shown),
       bar,
-      element('span', { 'aria-hidden': 'true' }, sub.problem === null ? `${sub.stars}★` : '!'),
+      element('span', { 'aria-hidden': 'true' }, sub.problem === null ? String(sub.stars) : '!'),
       element('span', { class: 'hear' }, words),
     );
   });
@@ -32,9 +37,14 @@ export function drawStrip(state: LiveState): void {
     strip.length === 0
       ? 'None yet.'
       : `FWHM in pixels above, stars measured below. A line marks the first sub after a move. ${
-          set === null || set.subs === 0 ? '' : `The verdict rests on the last ${set.used} of ${set.subs} since: ${set.why}.`
+          set === null || set.subs === 0 ? '' : restsOn(set)
         }`;
   setText('set-text', text);
+}
+
+function restsOn({ used, subs, cause, why }: SetRecord): string {
+  const newest = used < subs ? `the newest ${used} of ${subs} subs` : used === 1 ? 'one sub' : `${used} subs`;
+  return `The verdict rests on ${newest}${cause === 'start' ? '' : ` since: ${why}`}.`;
 }
 
 /** Before and after the last move: the coma of both as it lies on the screen, and the figures. */
@@ -62,7 +72,11 @@ export function drawChange(state: LiveState): void {
       element(
         'table',
         {},
-        element('thead', {}, element('tr', {}, ...['', 'before', 'after'].map((text) => element('th', { scope: 'col' }, text)))),
+        element(
+          'thead',
+          {},
+          element('tr', {}, ...['', 'before', 'after'].map((text) => element('th', { scope: 'col' }, text))),
+        ),
         element(
           'tbody',
           {},
@@ -72,7 +86,11 @@ export function drawChange(state: LiveState): void {
         ),
       ),
     ),
-    element('p', { class: 'quiet' }, 'Coma of the field as it lies on your screen: dashed before, full after; rings are its error.'),
+    element(
+      'p',
+      { class: 'quiet' },
+      'Coma of the field as it lies on your screen: dashed before, full after; rings are its error.',
+    ),
   );
 }
 
@@ -82,7 +100,7 @@ const plain = (value: number | null): string => (value === null ? '–' : value.
 function tiltWords({ tiltArcmin, coma3 }: SetSummary): string {
   if (tiltArcmin !== null) {
     const { value, minus, plus } = tiltArcmin;
-    return `${value.toFixed(1)}′ (${Math.max(0, value - minus).toFixed(1)}–${(value + plus).toFixed(1)})`;
+    return `${value.toFixed(1)}′ (${Math.max(0, value - minus).toFixed(1)}\u2060–\u2060${(value + plus).toFixed(1)})`;
   }
   return coma3 === null ? '–' : `coma ${Math.hypot(coma3.x, coma3.y).toFixed(4)} ± ${coma3.error.toFixed(4)}`;
 }
@@ -138,7 +156,11 @@ export function drawTrend(state: LiveState): void {
   const nights = earlier.length === 0 ? 0 : marks.length - tonight.length;
   const grid = [0, top / 2, top].flatMap((value) => [
     svg('path', { class: 'thin', 'stroke-width': 1, d: `M${left} ${y(value)}H${width - 8}` }),
-    svg('text', { x: left - 5, y: y(value) + 5, 'font-size': 13, 'text-anchor': 'end' }, `${value.toFixed(value === 0 ? 0 : 1)}′`),
+    svg(
+      'text',
+      { x: left - 5, y: y(value) + 5, 'font-size': 13, 'text-anchor': 'end' },
+      `${value.toFixed(value === 0 ? 0 : 1)}′`,
+    ),
   ]);
   const points = marks.flatMap((mark, i) => [
     svg('path', { class: 'stroke faded', 'stroke-width': 2, d: `M${x(i)} ${y(mark.low)}V${y(mark.high)}` }),
@@ -149,14 +171,30 @@ export function drawTrend(state: LiveState): void {
   const divide =
     nights > 0 && nights < marks.length
       ? [
-          svg('path', { class: 'stroke dashed faded', 'stroke-width': 1.5, d: `M${(x(nights - 1) + x(nights)) / 2} 8V${base}` }),
+          svg('path', {
+            class: 'stroke dashed faded',
+            'stroke-width': 1.5,
+            d: `M${(x(nights - 1) + x(nights)) / 2} 8V${base}`,
+          }),
           svg('text', { x: x(nights), y: base + 20, 'font-size': 13 }, 'tonight'),
         ]
       : [];
-  const spoken = marks.map((mark) => `${mark.label}: ${mark.value.toFixed(1)}′ (${mark.low.toFixed(1)} to ${mark.high.toFixed(1)})`);
+  const spoken = marks.map(
+    (mark) => `${mark.label}: ${mark.value.toFixed(1)}′ (${mark.low.toFixed(1)} to ${mark.high.toFixed(1)})`,
+  );
   byId('trend-body').replaceChildren(
-    svg('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': 'Tilt of the primary from set to set' }, ...grid, ...divide, ...points),
-    element('p', { class: 'quiet' }, 'Tilt of the primary by coma, with its 68 % interval. Squares: after a screw was turned.'),
+    svg(
+      'svg',
+      { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': 'Tilt of the primary from set to set' },
+      ...grid,
+      ...divide,
+      ...points,
+    ),
+    element(
+      'p',
+      { class: 'quiet' },
+      'Tilt of the primary by coma, with its 68 % interval. Squares: after a screw was turned.',
+    ),
     element('ol', { class: 'hear' }, ...spoken.map((text) => element('li', {}, text))),
   );
 }

@@ -1,4 +1,5 @@
 /** The page's element of that id; the page is ours, so its absence is a fault of ours. */
+// eslint-disable-next-line @typescript-eslint/no-unnecessary-type-parameters -- says what the document holds there
 export function byId<T extends Element = HTMLElement>(id: string): T {
   const element = document.getElementById(id);
   if (element === null) throw new RangeError(`no element ${id}`);

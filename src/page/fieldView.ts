@@ -35,17 +35,26 @@ export function drawField(state: LiveState, picture: string | null): void {
       const own = onOwnScreen(point, screen);
       return { x: own.x, y: -own.y };
     };
-    shown.push(...way(place(shift.from), place(shift.to), shift.error / shift.steps, Math.max(width, height) / 100));
+    shown.push(...way(place(shift.from), place(shift.to), shift.error / shift.steps, unitOf(view, width, height)));
   }
   view.replaceChildren(...shown);
 }
+
+/** A hundredth of the picture, but on a small screen so much that marks stay as large as a fingertip sees them. */
+function unitOf(view: SVGSVGElement, width: number, height: number): number {
+  const framePerScreen = width / Math.max(200, view.clientWidth);
+  return Math.max(Math.max(width, height) / 100, LEAST_UNIT * framePerScreen);
+}
+
+/** Screen pixels. */
+const LEAST_UNIT = 6.5;
 
 interface Point {
   readonly x: number;
   readonly y: number;
 }
 
-/** `unit`: a hundredth of the picture's longer side. */
+/** `unit`: about a hundredth of the picture, in pixels of the frame. */
 function way(a: Point, b: Point, error: number, unit: number): SVGElement[] {
   const length = Math.hypot(b.x - a.x, b.y - a.y) || 1;
   const along = { x: (b.x - a.x) / length, y: (b.y - a.y) / length };

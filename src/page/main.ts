@@ -1,6 +1,6 @@
 import type { LiveState } from '../live/liveState.ts';
-import { directionWords } from '../report/wording.ts';
 import { ownDirectionDeg } from '../live/ownScreen.ts';
+import { directionWords } from '../report/wording.ts';
 import { startActions, startPairing } from './actions.ts';
 import { drawAge, span } from './ageView.ts';
 import { drawAnswer } from './answerView.ts';
@@ -26,7 +26,9 @@ function show(next: LiveState): void {
   byId('field').hidden = next.frame === null;
   const { mirrored, turnedDeg } = next.screen;
   byId('mirror').setAttribute('aria-pressed', String(mirrored));
-  const shown = [mirrored ? 'mirrored' : '', turnedDeg === 0 ? '' : `turned by ${turnedDeg}°`].filter((part) => part !== '');
+  const shown = [mirrored ? 'mirrored' : '', turnedDeg === 0 ? '' : `turned by ${turnedDeg}°`].filter(
+    (part) => part !== '',
+  );
   setText(
     'screen-text',
     `If a star stands elsewhere on your own screen than here, mirror or turn this picture until both agree${shown.length > 0 ? ` (now ${shown.join(' and ')})` : ''}.`,
@@ -72,7 +74,12 @@ const link = new Link({
     lost.hidden = since === null;
     if (since === null) return;
     const seconds = (Date.now() - since) / 1000;
-    setText('lost', state === null ? 'No connection to the watch; trying again …' : `Connection lost ${span(seconds)} ago: what stands below is old. Trying again …`);
+    setText(
+      'lost',
+      state === null
+        ? 'No connection to the watch; trying again …'
+        : `Connection lost ${span(seconds)} ago: what stands below is old. Trying again …`,
+    );
   },
   onUnpaired: () => {
     lost.hidden = true;

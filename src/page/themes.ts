@@ -28,7 +28,9 @@ export function startThemes(): void {
   const show = (): void => {
     document.documentElement.dataset['theme'] = light.theme;
     document.documentElement.style.setProperty('--glow', String(light.dim / 100));
-    document.querySelector('meta[name=theme-color]')?.setAttribute('content', light.theme === 'night' ? '#000000' : '#f6f4ee');
+    document
+      .querySelector('meta[name=theme-color]')
+      ?.setAttribute('content', light.theme === 'night' ? '#000000' : '#f6f4ee');
     byId('night').setAttribute('aria-pressed', String(light.theme === 'night'));
     byId('day').setAttribute('aria-pressed', String(light.theme === 'day'));
     slider.value = String(light.dim);

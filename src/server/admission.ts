@@ -62,7 +62,8 @@ export function admit(asked: Asked): Admission {
   const ours = asked.origin === `http://${host.toLowerCase()}`;
   if (route.method === 'POST' && !ours) return refuse(403, 'only our own page may ask this');
   // A foreign page may open ours by a link, and read nothing else.
-  if (route.name !== 'page' && asked.origin !== undefined && !ours) return refuse(403, 'only our own page may ask this');
+  if (route.name !== 'page' && asked.origin !== undefined && !ours)
+    return refuse(403, 'only our own page may ask this');
   if (route.name !== 'page' && asked.site !== undefined && !SAME_SITES.includes(asked.site))
     return refuse(403, 'only our own page may ask this');
   if (route.paired && !asked.paired) return refuse(401, 'this browser is not paired');
@@ -83,7 +84,10 @@ function hostsOf({ localAddress, localPort }: Asked): string[] {
 
 /** An IPv4 address that came over an IPv6 socket, as IPv4; without a zone. */
 export function plainAddress(address: string): string {
-  return address.replace(/^::ffff:(?=\d+\.)/i, '').replace(/%.*$/, '').toLowerCase();
+  return address
+    .replace(/^::ffff:(?=\d+\.)/i, '')
+    .replace(/%.*$/, '')
+    .toLowerCase();
 }
 
 export const isLoopback = (address: string): boolean => address === '::1' || address.startsWith('127.');

@@ -47,7 +47,11 @@ const BODIES = {
   pair: z.strictObject({ code: z.string().min(1).max(64) }),
   nudge: z.strictObject({
     screw: screwName,
-    turns: z.number().min(-2).max(2).refine((turns) => turns !== 0, 'not zero'),
+    turns: z
+      .number()
+      .min(-2)
+      .max(2)
+      .refine((turns) => turns !== 0, 'not zero'),
   }),
   moved: z.strictObject({}),
   screen: z.strictObject({
@@ -60,6 +64,7 @@ const BODIES = {
 export class LiveServer {
   readonly pairing: Pairing;
   readonly #options: LiveServerOptions;
+  readonly #now: () => number;
   readonly #server: Server;
   readonly #connections: Connections;
   readonly #streams = new Set<ServerResponse>();
@@ -70,8 +75,9 @@ export class LiveServer {
 
   constructor(options: LiveServerOptions) {
     this.#options = options;
+    this.#now = options.now ?? Date.now;
     this.pairing = new Pairing(
-      options.now ?? Date.now,
+      this.#now,
       options.wait ?? ((ms) => new Promise((resolve) => setTimeout(resolve, ms).unref())),
     );
     this.#pageHeaders = pageHeaders(options.page);
@@ -86,7 +92,7 @@ export class LiveServer {
     });
     this.#connections = new Connections(this.#server);
     this.#server.on('request', (request, response) => {
-      this.#answer(request, response).catch(() => response.destroy());
+      this.#answer(request, response).catch((error: unknown) => sendRefusal(request, response, error));
     });
     this.#server.on('clientError', (_error, socket) => socket.destroy());
     // Neither upgrades nor tunnels.
@@ -118,7 +124,7 @@ export class LiveServer {
 
   show(state: LiveState): void {
     this.#state = state;
-    this.#send(eventOf(state));
+    this.#send(this.#event(state));
   }
 
   showPicture(jpeg: Uint8Array): void {
@@ -137,20 +143,17 @@ export class LiveServer {
     const admission = this.#admit(request);
     if (!admission.admitted) {
       if (admission.allow !== undefined) response.setHeader('Allow', admission.allow);
-      return refuse(request, response, admission.status, admission.why);
+      throw new Refusal(admission.status, admission.why);
     }
-    switch (admission.route) {
-      case 'page':
-        return this.#sendPage(response, admission.head);
-      case 'events':
-        return this.#stream(request, response, admission.head);
-      case 'state':
-        return send(response, admission.head, 'application/json', JSON.stringify(this.#state));
-      case 'picture':
-        if (this.#picture === null) return refuse(request, response, 404, 'no picture yet');
-        return send(response, admission.head, 'image/jpeg', this.#picture);
-      default:
-        return this.#act(admission.route, request, response);
+    const { route, head } = admission;
+    if (route === 'page') this.#sendPage(response, head);
+    else if (route === 'events') this.#stream(request, response, head);
+    else if (route === 'state') send(response, head, 'application/json', JSON.stringify(this.#stamped(this.#state)));
+    else if (route === 'picture') this.#sendPicture(response, head);
+    else {
+      await this.#act(route, await bodyOf(request), request, response);
+      response.writeHead(204);
+      response.end();
     }
   }
 
@@ -196,6 +199,11 @@ export class LiveServer {
     send(response, head, 'text/html; charset=utf-8', this.#options.page);
   }
 
+  #sendPicture(response: ServerResponse, head: boolean): void {
+    if (this.#picture === null) throw new Refusal(404, 'no picture yet');
+    send(response, head, 'image/jpeg', this.#picture);
+  }
+
   #stream(request: IncomingMessage, response: ServerResponse, head: boolean): void {
     response.writeHead(200, { 'Content-Type': 'text/event-stream; charset=utf-8', 'X-Accel-Buffering': 'no' });
     if (head) {
@@ -208,7 +216,16 @@ export class LiveServer {
     this.#streams.add(response);
     response.on('close', () => this.#streams.delete(response));
     response.write('retry: 1000\n\n');
-    if (this.#state !== null) response.write(eventOf(this.#state));
+    if (this.#state !== null) response.write(this.#event(this.#state));
+  }
+
+  /** A state with the time it is sent at: ages are told against this clock. */
+  #event(state: LiveState): string {
+    return `id: ${state.id}\ndata: ${JSON.stringify(this.#stamped(state))}\n\n`;
+  }
+
+  #stamped(state: LiveState | null): LiveState | null {
+    return state && { ...state, now: new Date(this.#now()).toISOString() };
   }
 
   #send(text: string): void {
@@ -218,44 +235,40 @@ export class LiveServer {
     }
   }
 
-  async #act(route: RouteName, request: IncomingMessage, response: ServerResponse): Promise<void> {
-    const body = await bodyOf(request);
-    if (body === null) return refuse(request, response, 413, 'too long');
+  async #act(route: ActionName, body: unknown, request: IncomingMessage, response: ServerResponse): Promise<void> {
     const { actions, onPaired } = this.#options;
-    try {
-      const given: unknown = JSON.parse(body);
-      switch (route) {
-        case 'pair': {
-          const { code } = BODIES.pair.parse(given);
-          const session = await this.pairing.exchange(code, plainAddress(request.socket.remoteAddress ?? ''));
-          if (session === null) return refuse(request, response, 403, 'not the code shown on the terminal');
-          this.#setCookie(response, session);
-          onPaired?.();
-          break;
-        }
-        case 'nudge': {
-          const { screw, turns } = BODIES.nudge.parse(given);
-          await actions.nudge(screw, turns);
-          break;
-        }
-        case 'moved':
-          BODIES.moved.parse(given);
-          await actions.moved();
-          break;
-        case 'screen':
-          await actions.showOn(BODIES.screen.parse(given));
-          break;
-        default:
-          throw new RangeError(`${route} is no action`);
+    switch (route) {
+      case 'pair': {
+        const { code } = BODIES.pair.parse(body);
+        const session = await this.pairing.exchange(code, plainAddress(request.socket.remoteAddress ?? ''));
+        if (session === null) throw new Refusal(403, 'not the code shown on the terminal');
+        this.#setCookie(response, session);
+        onPaired?.();
+        return;
       }
-    } catch (error) {
-      if (error instanceof SyntaxError) return refuse(request, response, 400, 'not JSON');
-      if (error instanceof z.ZodError) return refuse(request, response, 400, z.prettifyError(error));
-      if (error instanceof UserError) return refuse(request, response, 422, error.message);
-      throw error;
+      case 'nudge': {
+        const { screw, turns } = BODIES.nudge.parse(body);
+        await actions.nudge(screw, turns);
+        return;
+      }
+      case 'moved':
+        BODIES.moved.parse(body);
+        await actions.moved();
+        return;
+      case 'screen':
+        await actions.showOn(BODIES.screen.parse(body));
     }
-    response.writeHead(204);
-    response.end();
+  }
+}
+
+type ActionName = Exclude<RouteName, 'page' | 'events' | 'state' | 'picture'>;
+
+/** An answer that is no. */
+class Refusal extends Error {
+  readonly status: number;
+  constructor(status: number, why: string) {
+    super(why);
+    this.status = status;
   }
 }
 
@@ -274,7 +287,12 @@ const SECURITY_HEADERS: Readonly<Record<string, string>> = {
 function pageHeaders(page: string): Readonly<Record<string, string>> {
   const digests = (tag: string): string =>
     [...page.matchAll(new RegExp(`<${tag}>([\\s\\S]*?)</${tag}>`, 'g'))]
-      .map((match) => `'sha256-${createHash('sha256').update(match[1] ?? '').digest('base64')}'`)
+      .map(
+        (match) =>
+          `'sha256-${createHash('sha256')
+            .update(match[1] ?? '')
+            .digest('base64')}'`,
+      )
       .join(' ');
   return {
     'Content-Security-Policy':
@@ -283,28 +301,42 @@ function pageHeaders(page: string): Readonly<Record<string, string>> {
   };
 }
 
-const eventOf = (state: LiveState): string => `id: ${state.id}\ndata: ${JSON.stringify(state)}\n\n`;
-
 function send(response: ServerResponse, head: boolean, type: string, content: string | Uint8Array): void {
   response.writeHead(200, { 'Content-Type': type, 'Content-Length': Buffer.byteLength(content) });
   response.end(head ? undefined : content);
 }
 
-function refuse(request: IncomingMessage, response: ServerResponse, status: number, why: string): void {
+function sendRefusal(request: IncomingMessage, response: ServerResponse, error: unknown): void {
+  if (response.headersSent || response.destroyed) {
+    response.destroy();
+    return;
+  }
+  const { status, message } = refusalOf(error);
   // What was not read is not waited for.
   if (!request.complete) response.setHeader('Connection', 'close');
   response.writeHead(status, { 'Content-Type': 'text/plain; charset=utf-8' });
-  response.end(request.method === 'HEAD' ? undefined : `${why}\n`);
+  response.end(request.method === 'HEAD' ? undefined : `${message}\n`);
 }
 
-/** Null where it is longer than any of ours. */
-async function bodyOf(request: IncomingMessage): Promise<string | null> {
+function refusalOf(error: unknown): Refusal {
+  if (error instanceof Refusal) return error;
+  if (error instanceof z.ZodError) return new Refusal(400, z.prettifyError(error));
+  if (error instanceof UserError) return new Refusal(422, error.message);
+  return new Refusal(500, 'the watch could not do that');
+}
+
+/** The JSON of a request. */
+async function bodyOf(request: IncomingMessage): Promise<unknown> {
   const parts: Buffer[] = [];
   let length = 0;
   for await (const part of request as AsyncIterable<Buffer>) {
     length += part.length;
-    if (length > LIMITS.bodyBytes) return null;
+    if (length > LIMITS.bodyBytes) throw new Refusal(413, 'too long');
     parts.push(part);
   }
-  return Buffer.concat(parts).toString('utf8');
+  try {
+    return JSON.parse(Buffer.concat(parts).toString('utf8')) as unknown;
+  } catch {
+    throw new Refusal(400, 'not JSON');
+  }
 }

@@ -59,7 +59,11 @@ export class FolderScan {
   readonly #known: Map<string, { sizeBytes: number; mtimeMs: number }>;
   #turn = 0;
 
-  constructor(root: string, disk: WatchDisk, known: Iterable<readonly [string, { sizeBytes: number; mtimeMs: number }]>) {
+  constructor(
+    root: string,
+    disk: WatchDisk,
+    known: Iterable<readonly [string, { sizeBytes: number; mtimeMs: number }]>,
+  ) {
     this.#root = root;
     this.#disk = disk;
     this.#known = new Map(known);

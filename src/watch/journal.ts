@@ -178,7 +178,9 @@ function fold(memory: Memory, line: Line): void {
 
 /** The record keeps its place among the others. */
 export function renameSub(subs: Map<string, SubRecord>, from: string, to: string): void {
-  const entries = [...subs].map(([file, sub]) => (file === from ? ([to, { ...sub, file: to }] as const) : ([file, sub] as const)));
+  const entries = [...subs].map(([file, sub]) =>
+    file === from ? ([to, { ...sub, file: to }] as const) : ([file, sub] as const),
+  );
   subs.clear();
   for (const [file, sub] of entries) subs.set(file, sub);
 }

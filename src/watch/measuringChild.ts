@@ -1,11 +1,11 @@
 import { type ChildProcess, fork } from 'node:child_process';
-import { CHILD_ENV } from './childEnv.ts';
-import { type MeasuredSub, type Measurer, SubMeasurer, type Unmeasured } from './subMeasurer.ts';
 import { fileOf } from '../commands/drawnFile.ts';
+import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
 import { scenesOf } from '../optics/night.ts';
 import { parseScenario } from '../optics/scenario.ts';
 import { drawFrame } from '../optics/starField.ts';
-import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
+import { CHILD_ENV } from './childEnv.ts';
+import { type MeasuredSub, type Measurer, SubMeasurer, type Unmeasured } from './subMeasurer.ts';
 
 interface Tool {
   readonly name: string;
@@ -145,7 +145,10 @@ export function runMeasuringChild(settings: MeasureSettings, tool: Tool): void {
     turn = turn.then(async () => {
       let answer: Answer;
       try {
-        answer = { id, value: await (measurer[method] as (...values: unknown[]) => Promise<unknown>).apply(measurer, [...given]) };
+        answer = {
+          id,
+          value: await (measurer[method] as (...values: unknown[]) => Promise<unknown>).apply(measurer, [...given]),
+        };
       } catch (error) {
         answer = { id, error: error instanceof Error ? error.message : String(error) };
       }

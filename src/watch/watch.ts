@@ -51,8 +51,8 @@ export const WATCH = {
   runningMost: 8,
   /** Of the subs that stand in the folder at the first start, the newest so many are measured. */
   existing: 10,
-  /** In a burst the subs are first measured, and taken together after every so many. */
-  burst: 5,
+  /** In a burst the subs come first: taking them together may cost so small a share of the time. */
+  burstShare: 0.2,
 } as const;
 
 /** Watches a folder: settled files are measured one by one, the running set together, and every change becomes a state. */
@@ -73,7 +73,8 @@ export class Watch {
   #screen: OwnScreen;
   #firstLook: boolean;
   #measuring: Promise<void> | null = null;
-  #sinceField = 0;
+  /** Not before this time are the subs of a burst taken together again, ms. */
+  #togetherAt = 0;
   #stopped = false;
 
   constructor(parts: WatchParts) {
@@ -142,7 +143,8 @@ export class Watch {
     const troubleBefore = this.#problems.get('');
     if (sighting.trouble === null) this.#problems.delete('');
     else this.#problems.set('', printable(sighting.trouble));
-    if (this.#problems.get('') !== troubleBefore && sighting.trouble !== null) this.#parts.say(printable(sighting.trouble));
+    if (this.#problems.get('') !== troubleBefore && sighting.trouble !== null)
+      this.#parts.say(printable(sighting.trouble));
     await this.#newTurns();
     if (arrivingBefore !== JSON.stringify(this.#arriving) || this.#problems.get('') !== troubleBefore) this.#changed();
     this.#pump();
@@ -192,7 +194,9 @@ export class Watch {
       for (const { file, sizeBytes, mtimeMs } of left)
         await this.#parts.journal.add({ k: 'known', known: { file, sizeBytes, mtimeMs } });
       if (left.length > 0)
-        this.#parts.say(`${left.length} older subs in the folder are left alone, the newest ${wanted.length} measured (--all takes all)`);
+        this.#parts.say(
+          `${left.length} older subs in the folder are left alone, the newest ${wanted.length} measured (--all takes all)`,
+        );
     }
     if (wanted.length === 0) return;
     const again = new Set(wanted.map(({ file }) => file));
@@ -220,6 +224,7 @@ export class Watch {
       .finally(() => {
         this.#measuring = null;
         this.#pump();
+        if (this.#measuring === null) this.#changed();
       });
   }
 
@@ -241,7 +246,9 @@ export class Watch {
   async #record(settled: SettledFile, measured: MeasuredSub | Unmeasured): Promise<void> {
     const { journal, now } = this.#parts;
     const { file, sizeBytes, mtimeMs } = settled;
-    const twin = [...this.#subs.values()].find((sub) => sub.sha256 === measured.sha256 && sub.sha256 !== '' && sub.file !== file);
+    const twin = [...this.#subs.values()].find(
+      (sub) => sub.sha256 === measured.sha256 && sub.sha256 !== '' && sub.file !== file,
+    );
     if (twin !== undefined) {
       if (this.#scan.has(twin.file)) {
         await journal.add({ k: 'known', known: { file, sizeBytes, mtimeMs } });
@@ -255,7 +262,12 @@ export class Watch {
     const sub: SubRecord =
       'problem' in measured
         ? { ...NOTHING, ...base, problem: printable(measured.problem), set: this.#sets.at(-1)?.id ?? 0 }
-        : { ...base, ...withoutPacked(measured), set: 0, problem: measured.starsFitted === 0 ? 'no usable star' : null };
+        : {
+            ...base,
+            ...withoutPacked(measured),
+            set: 0,
+            problem: measured.starsFitted === 0 ? 'no usable star' : null,
+          };
     await this.#place(sub, settled.seenMs, 'packed' in measured ? measured.packed : null);
   }
 
@@ -271,7 +283,8 @@ export class Watch {
         const parted = breakBetween(before, sub);
         if (parted !== null) await this.#beginSet(parted, []);
       }
-      if (this.#exposedDuringMove(sub, seenMs)) sub = { ...sub, problem: 'exposed while something was moved: left out' };
+      if (this.#exposedDuringMove(sub, seenMs))
+        sub = { ...sub, problem: 'exposed while something was moved: left out' };
     }
     sub = { ...sub, set: this.#sets.at(-1)?.id ?? 0 };
     this.#drop(sub.file);
@@ -284,8 +297,7 @@ export class Watch {
       return;
     }
     if (packed !== null) await journal.keepStars(sub.sha256, packed);
-    this.#sinceField++;
-    if (this.#queue.length === 0 || this.#sinceField >= WATCH.burst) await this.#together();
+    if (this.#queue.length === 0 || this.#parts.now().getTime() >= this.#togetherAt) await this.#together();
     say(printable(subLine(sub, this.#report)));
     this.#changed();
     if (this.#queue.length === 0) await this.#takePicture();
@@ -310,9 +322,11 @@ export class Watch {
     const set = this.#sets.at(-1);
     const running = this.#running();
     if (set === undefined || running.length === 0) return;
-    this.#sinceField = 0;
     const names = running.map((sub) => sub.sha256);
+    const started = now().getTime();
     const report = await measurer.field(names, now().toISOString());
+    const ended = now().getTime();
+    this.#togetherAt = ended + (ended - started) / WATCH.burstShare + 1;
     if (report === null || this.#sets.at(-1)?.id !== set.id) return;
     this.#report = report;
     const subs = [...this.#subs.values()].filter((sub) => sub.set === set.id && sub.problem === null).length;
@@ -402,7 +416,11 @@ export function turnWords({ screw, turns }: Turn): string {
   const size = Math.abs(turns);
   const denominator = [1, 2, 4, 8, 16, 32].find((d) => Math.abs(size * d - Math.round(size * d)) < 1e-9);
   const amount =
-    denominator === undefined ? size.toFixed(3) : denominator === 1 ? size.toFixed(0) : `${Math.round(size * denominator)}/${denominator}`;
+    denominator === undefined
+      ? size.toFixed(3)
+      : denominator === 1
+        ? size.toFixed(0)
+        : `${Math.round(size * denominator)}/${denominator}`;
   return `screw ${screw} ${amount} turn${size > 1 ? 's' : ''} ${turns > 0 ? 'clockwise' : 'counter-clockwise'}`;
 }
 
@@ -416,6 +434,7 @@ const NOTHING: Omit<SubRecord, 'file' | 'sizeBytes' | 'mtimeMs' | 'measuredAt' |
   facts: NO_SUB_FACTS,
 };
 
-function withoutPacked({ packed: _packed, ...rest }: MeasuredSub): Omit<MeasuredSub, 'packed'> {
-  return rest;
+function withoutPacked(measured: MeasuredSub): Omit<MeasuredSub, 'packed'> {
+  const { sha256, width, height, starsFound, starsFitted, fwhmPx, elongation, facts } = measured;
+  return { sha256, width, height, starsFound, starsFitted, fwhmPx, elongation, facts };
 }
