@@ -99,7 +99,8 @@ export class SubMeasurer implements Measurer {
     try {
       const frame = await loadFrame({ name: path, path }, reader);
       const named = { ...frame, name };
-      const measured = measureFrame(named);
+      // Stars left out are counted, their places are not needed here.
+      const measured = { ...measureFrame(named), leftOutStars: [] };
       this.#latest = named;
       const kept = { frame: { ...named, pixels: NO_PIXELS, mask: null }, measured };
       this.#subs.set(sha256, kept);
