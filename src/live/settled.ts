@@ -41,6 +41,8 @@ async function wholenessOfFits(read: ReadAt, start: Uint8Array, size: number, na
   let image = false;
   for (let index = 0; index < MAX_HDUS; index++) {
     const header = await headerBytes(read, index === 0 ? start : null, offset, size);
+    // A few bytes may begin an extension, or belong to nobody.
+    if (header === null && image && size - offset < 8) return { state: 'when-quiet' };
     if (header === null) return { state: 'growing', needs: size + 1 };
     if (index > 0 && latin1(header, 0, Math.min(8, header.length)) !== 'XTENSION') {
       // What follows a whole image and is no extension does not concern us.

@@ -52,6 +52,13 @@ describe('a FITS file is as long as its headers imply (FITS 4.0, sec. 3.1, 3.3.1
     expect((await afterBytes(plain, promised - 1)).state).toBe('growing');
   });
 
+  it('bytes behind the last HDU belong to nobody (sec. 3.6), unless they begin an extension', async () => {
+    const and = (text: string): Uint8Array => Buffer.concat([plain, Buffer.from(text)]);
+    expect((await afterBytes(and('something else'), plain.length + 14)).state).toBe('whole');
+    expect((await afterBytes(and('XTEN'), plain.length + 4)).state).toBe('when-quiet');
+    expect((await afterBytes(and("XTENSION= 'IMAGE   '"), plain.length + 20)).state).toBe('growing');
+  });
+
   it('says how long it must become', async () => {
     expect(await afterBytes(plain, plain.length - 3000)).toEqual({ state: 'growing', needs: plain.length });
   });

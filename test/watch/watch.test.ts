@@ -240,7 +240,7 @@ describe('bursts and restarts', () => {
     const some = Array.from({ length: 10 }, (_, i) => smallSub(100 + i));
     for (let i = 0; i < 500; i++) {
       // Bytes behind the last HDU belong to nobody (FITS 4.0, sec. 3.6) and make each file another one.
-      const bytes = Buffer.concat([some[i % 10] ?? new Uint8Array(), Buffer.from(`burst ${i}`)]);
+      const bytes = Buffer.concat([some[i % 10] ?? new Uint8Array(), Buffer.from(`burst number ${i}`)]);
       night.write(`burst-${String(i).padStart(3, '0')}.fits`, bytes);
     }
     await night.look();
