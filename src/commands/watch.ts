@@ -1,9 +1,7 @@
 import { realpathSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { type Command, InvalidArgumentError } from 'commander';
-import envPaths from 'env-paths';
 import { renderUnicodeCompact } from 'uqr';
-import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
 import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
 import { SHORT_CAUTION } from '../report/cautions.ts';
@@ -13,11 +11,14 @@ import { readPage } from '../server/pageFile.ts';
 import { plainAdjusting } from '../watch/adjustSeam.ts';
 import { CHILD_ENV } from '../watch/childEnv.ts';
 import { WATCH_DISK } from '../watch/disk.ts';
+import { historySink } from '../watch/historySink.ts';
 import { Journal } from '../watch/journal.ts';
 import { listenToKeys } from '../watch/keys.ts';
-import { MeasuringChild, runMeasuringChild } from '../watch/measuringChild.ts';
+import { type ChildSettings, MeasuringChild, runMeasuringChild } from '../watch/measuringChild.ts';
 import { WATCH, Watch } from '../watch/watch.ts';
 import { addSetupOptions, type RawSetup, setupFrom } from './checkOptions.ts';
+import { describeUse } from './commandHelp.ts';
+import { rigsForCheck } from './rigForCheck.ts';
 
 interface Tool {
   readonly name: string;
@@ -31,6 +32,8 @@ interface RawWatch extends RawSetup {
   readonly every: number;
   readonly stopAfter?: number;
   readonly page: boolean;
+  readonly rig?: string;
+  readonly history?: string | false;
 }
 
 const DEFAULT_PORT = 7780;
@@ -50,7 +53,7 @@ function secondsOf(text: string): number {
 }
 
 /** Adds `watch` to the program. */
-export function registerWatch(program: Command, tool: Tool, effects: Effects): void {
+export function registerWatch(program: Command, _tool: Tool, effects: Effects): void {
   const command = program
     .command('watch')
     .summary('measure subs as they arrive, and show the answer on a live page')
@@ -60,6 +63,9 @@ export function registerWatch(program: Command, tool: Tool, effects: Effects): v
     )
     .argument('<folder>', 'folder the subs are written to; night folders below it are found');
   addSetupOptions(command)
+    .option('--rig <name>', 'telescope and camera kept under this name')
+    .option('--history <file>', 'keep each set in a history of your own (default: the one in your data folder)')
+    .option('--no-history', 'keep no set in the history')
     .option('--lan', 'let other devices of the local network open the page, after pairing')
     .option('--port <number>', 'port of the page; 0 takes any that is free', wholeIn(0, 65535), DEFAULT_PORT)
     .option('--no-page', 'terminal only')
@@ -67,23 +73,37 @@ export function registerWatch(program: Command, tool: Tool, effects: Effects): v
     .option('--every <seconds>', 'look into the folder so often', secondsOf, WATCH.everyMs / 1000)
     .option('--stop-after <subs>', 'end when so many subs are measured', wholeIn(1, 1_000_000))
     .action(async (folder: string, raw: RawWatch) => {
-      await watch(folder, raw, tool, effects);
+      await watch(folder, raw, effects);
     });
+  describeUse(command, {
+    examples: [
+      ['starplumb watch ~/astro/tonight', 'on this machine: the terminal, and a page for its own browser'],
+      ['starplumb watch ~/astro/tonight --lan', 'the page for a phone at the telescope too, after pairing'],
+      ['starplumb watch /mnt/share/subs --every 2 --rig garden', 'a share, looked into every two seconds'],
+    ],
+    exits: {
+      [EXIT.measured]: 'ended by q or --stop-after',
+      [EXIT.wrongUsage]: 'wrong usage, or the page cannot be served at this port',
+      [EXIT.unreadableInput]: 'no such folder',
+      [EXIT.interrupted]: 'ended by Ctrl-C; nothing is lost',
+    },
+  });
 }
 
 /** True where this process was started only to measure: it then does, and the program itself has nothing to do. */
-export function isMeasuringChild(tool: Tool, effects: Pick<Effects, 'env'>): boolean {
+export async function isMeasuringChild(tool: Tool, effects: Effects): Promise<boolean> {
   const settings = effects.env[CHILD_ENV];
   if (settings === undefined || process.send === undefined) return false;
-  runMeasuringChild(JSON.parse(settings) as MeasureSettings, tool);
+  await runMeasuringChild(JSON.parse(settings) as ChildSettings, tool, effects);
   return true;
 }
 
-async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects): Promise<void> {
+async function watch(given: string, raw: RawWatch, effects: Effects): Promise<void> {
   const folder = await folderOf(given, effects);
-  const settings = setupFrom(raw);
-  const place = join(envPaths(tool.name, { suffix: '' }).data, 'watch');
-  const { journal, memory } = await Journal.open(place, folder);
+  // A wrong --rig is said now, not by the measuring process.
+  await rigsForCheck(raw.rig, effects);
+  const settings = { settings: setupFrom(raw), ...(raw.rig !== undefined && { rig: raw.rig }) };
+  const { journal, memory } = await Journal.open(join(effects.places.data, 'watch'), folder);
   const say = (line: string): void => effects.out(`${line}\n`);
   let server: LiveServer | null = null;
   const watching = new Watch({
@@ -93,7 +113,7 @@ async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects)
     journal,
     memory,
     adjusting: plainAdjusting(memory.turns, (turn) => journal.add({ k: 'turn', turn })),
-    history: null,
+    history: raw.history === false ? null : historySink(raw.history, effects),
     now: () => effects.now(),
     say,
     onState: (state) => server?.show(state),
@@ -101,6 +121,7 @@ async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects)
     all: raw.all === true,
   });
   let asked = false;
+  let interrupted = false;
   let stopKeys = (): void => undefined;
   try {
     if (raw.page) {
@@ -132,6 +153,7 @@ async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects)
       },
       () => {
         asked = true;
+        interrupted = true;
       },
     );
     await watching.restore();
@@ -146,6 +168,7 @@ async function watch(given: string, raw: RawWatch, tool: Tool, effects: Effects)
     await watching.stop();
     await server?.close();
   }
+  if (interrupted || effects.interrupted()) throw new UserError('Ended.', EXIT.interrupted);
 }
 
 async function folderOf(given: string, effects: Effects): Promise<string> {

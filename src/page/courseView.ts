@@ -138,13 +138,16 @@ interface Mark {
 
 /** Tilt of the primary from set to set tonight, after the earlier nights where there is a history. */
 export function drawTrend(state: LiveState): void {
-  const earlier: Mark[] = state.trend.map((point) => ({
-    label: point.at.slice(0, 10),
-    value: point.tiltArcmin,
-    low: Math.max(0, point.tiltArcmin - point.errorArcmin),
-    high: point.tiltArcmin + point.errorArcmin,
-    moved: point.adjusted,
-  }));
+  const began = state.sets[0]?.since ?? '';
+  const earlier: Mark[] = state.trend
+    .filter(({ at }) => began === '' || at < began)
+    .map((point) => ({
+      label: point.at.slice(0, 10),
+      value: point.tiltArcmin,
+      low: Math.max(0, point.tiltArcmin - point.errorArcmin),
+      high: point.tiltArcmin + point.errorArcmin,
+      moved: point.adjusted,
+    }));
   const tonight = state.sets.flatMap(markOf);
   const marks = [...earlier.slice(-SHOWN + tonight.length), ...tonight].slice(-SHOWN);
   byId('trend').hidden = marks.length < 2;

@@ -1,11 +1,20 @@
 import { type ChildProcess, fork } from 'node:child_process';
 import { fileOf } from '../commands/drawnFile.ts';
+import { rigsForCheck } from '../commands/rigForCheck.ts';
 import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
+import type { Effects } from '../effects.ts';
 import { scenesOf } from '../optics/night.ts';
 import { parseScenario } from '../optics/scenario.ts';
 import { drawFrame } from '../optics/starField.ts';
 import { CHILD_ENV } from './childEnv.ts';
 import { type MeasuredSub, type Measurer, SubMeasurer, type Unmeasured } from './subMeasurer.ts';
+
+/** What the child is told when it starts. */
+export interface ChildSettings {
+  readonly settings: MeasureSettings;
+  /** Name of the rig, where one was named. */
+  readonly rig?: string;
+}
 
 interface Tool {
   readonly name: string;
@@ -34,7 +43,7 @@ const TRIES = 2;
  */
 export class MeasuringChild implements Measurer {
   readonly #program: string;
-  readonly #settings: MeasureSettings;
+  readonly #settings: ChildSettings;
   readonly #waiting = new Map<number, { resolve: (value: unknown) => void; reject: (error: Error) => void }>();
   /** What a new child has to be given again. */
   readonly #packed = new Map<string, Uint8Array>();
@@ -43,7 +52,7 @@ export class MeasuringChild implements Measurer {
   #closed = false;
 
   /** `program`: path of the program's own entry, started anew as the child. */
-  constructor(program: string, settings: MeasureSettings) {
+  constructor(program: string, settings: ChildSettings) {
     this.#program = program;
     this.#settings = settings;
   }
@@ -134,8 +143,8 @@ export class MeasuringChild implements Measurer {
 }
 
 /** The child's side: answers one question after another until its parent is gone. */
-export function runMeasuringChild(settings: MeasureSettings, tool: Tool): void {
-  const measurer = new SubMeasurer(settings, tool);
+export async function runMeasuringChild({ settings, rig }: ChildSettings, tool: Tool, effects: Effects): Promise<void> {
+  const measurer = new SubMeasurer(settings, tool, await rigsForCheck(rig, effects));
   // The parent decides when to end; Ctrl-C reaches the whole group of processes.
   process.on('SIGINT', () => undefined);
   process.on('disconnect', () => process.exit(0));

@@ -4,6 +4,7 @@ import { deserialize, serialize } from 'node:v8';
 import ndarray from 'ndarray';
 import type Sharp from 'sharp';
 import { DISK, type FrameEffects, loadFrame } from '../commands/frames.ts';
+import type { RigForCheck } from '../commands/rigForCheck.ts';
 import { mixtureNotes } from '../commands/sameSetup.ts';
 import { type MeasureSettings, orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
 import { UserError } from '../errors.ts';
@@ -66,13 +67,19 @@ const NO_PIXELS = ndarray(new Uint8Array(0), [0, 0]);
 export class SubMeasurer implements Measurer {
   readonly #settings: MeasureSettings;
   readonly #tool: { readonly name: string; readonly version: string };
+  readonly #rigFor: (frames: readonly Frame[]) => RigForCheck;
   readonly #subs = new Map<string, Kept>();
   /** The frame measured last, with its pixels, until its picture is asked for. */
   #latest: Frame | null = null;
 
-  constructor(settings: MeasureSettings, tool: { readonly name: string; readonly version: string }) {
+  constructor(
+    settings: MeasureSettings,
+    tool: { readonly name: string; readonly version: string },
+    rigFor: (frames: readonly Frame[]) => RigForCheck,
+  ) {
     this.#settings = settings;
     this.#tool = tool;
+    this.#rigFor = rigFor;
   }
 
   measure(path: string, name: string): Promise<MeasuredSub | Unmeasured> {
@@ -130,17 +137,21 @@ export class SubMeasurer implements Measurer {
     if (kept.length === 0) return Promise.resolve(null);
     const most = Math.ceil(LIVE_STARS / kept.length);
     const frames = kept.map(({ frame }) => frame);
+    const rig = this.#rigFor(frames);
+    const settled = { ...this.#settings, kept: rig.kept };
     const measurement = measureField(
       kept.map(({ measured }) => ({ ...measured, stars: thinStars(measured.stars, most) })),
-      setupFromFrames(frames, this.#settings),
-      orientationOf(frames, this.#settings),
+      setupFromFrames(frames, settled),
+      orientationOf(frames, settled),
     );
     const report = composeReport(measurement, {
       created,
       tool: this.#tool,
       frames,
       sha256: kept.map(({ sha256 }) => sha256),
-      notes: mixtureNotes(frames),
+      rig: rig.name,
+      cameraAngle: rig.cameraAngle,
+      notes: [...rig.notes, ...mixtureNotes(frames)],
     });
     return Promise.resolve(parseReport(report));
   }
@@ -148,7 +159,8 @@ export class SubMeasurer implements Measurer {
   async picture(): Promise<Uint8Array | null> {
     if (this.#latest === null) return null;
     const preview = stretchPreview(this.#latest, PICTURE_SIDE);
-    const { grey, width, height } = onScreen(preview, orientationOf([this.#latest], this.#settings).rowOrder);
+    const settled = { ...this.#settings, kept: this.#rigFor([this.#latest]).kept };
+    const { grey, width, height } = onScreen(preview, orientationOf([this.#latest], settled).rowOrder);
     this.#latest = null;
     const sharp = createRequire(import.meta.url)('sharp') as typeof Sharp;
     return sharp(grey, { raw: { width, height, channels: 1 } })

@@ -121,7 +121,11 @@ export class Watch {
       if (packed !== null) await measurer.restore(sub.sha256, packed);
     }
     this.#turnsSeen = (await adjusting.nudges()).length;
-    this.#trend = (await history?.trend()) ?? [];
+    try {
+      this.#trend = (await history?.trend()) ?? [];
+    } catch (error) {
+      this.#problem('history', `no history: ${error instanceof Error ? printable(error.message) : ''}`);
+    }
     const picture = await journal.picture();
     if (picture !== null) this.#showPicture(picture);
     if (this.#running().length > 0) await this.#together();

@@ -20,6 +20,9 @@ afterEach(() => {
 
 const sha = (bytes: Uint8Array): string => createHash('sha256').update(bytes).digest('hex');
 
+const TOOL = { name: 'starplumb', version: '0' };
+const NO_RIG = () => ({ name: null, kept: {}, cameraAngle: null, notes: [] });
+
 class CountingMeasurer extends SubMeasurer {
   readonly measured: string[] = [];
   override measure(path: string, name: string): ReturnType<SubMeasurer['measure']> {
@@ -35,7 +38,7 @@ class Night {
   readonly lines: string[] = [];
   clock = Date.parse('2031-02-12T01:00:00.000Z');
   states: LiveState[] = [];
-  measurer = new CountingMeasurer({}, { name: 'starplumb', version: '0' });
+  measurer = new CountingMeasurer({}, TOOL, NO_RIG);
   watch!: Watch;
   journal!: Journal;
 
@@ -47,7 +50,7 @@ class Night {
   async start(changes: Partial<WatchParts> = {}): Promise<this> {
     const { journal, memory } = await Journal.open(join(this.root, 'data'), this.folder);
     this.journal = journal;
-    this.measurer = new CountingMeasurer({}, { name: 'starplumb', version: '0' });
+    this.measurer = new CountingMeasurer({}, TOOL, NO_RIG);
     this.watch = new Watch({
       folder: this.folder,
       disk: WATCH_DISK,
