@@ -7,6 +7,7 @@ import { divideFlat, subtractDark } from '../frame/calibrate.ts';
 import type { Frame } from '../frame/frame.ts';
 import { kernels } from '../kernels/kernels.ts';
 import { type FrameMeasurement, measureField, measureFrame, refine } from '../measure.ts';
+import { compareReports } from '../report/against.ts';
 import { composeReport } from '../report/compose.ts';
 import { composePicture } from '../report/composePicture.ts';
 import { encodeJpeg, encodePng } from '../report/encodePicture.ts';
@@ -26,6 +27,7 @@ import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } fro
 import { type CommandHelp, describeUse } from './commandHelp.ts';
 import { type FrameArgument, loadFrame, type Room, resolveFrameArguments } from './frames.ts';
 import { keepInHistory } from './keepInHistory.ts';
+import { readReport } from './readReport.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
 import { type RigForCheck, rigsForCheck } from './rigForCheck.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
@@ -54,20 +56,32 @@ export async function check(
 ): Promise<ExitCode> {
   for (const note of notYetNotes(options)) effects.err(`${printable(note)}\n`);
   const folder = await chooseFolder(options.out, effects);
+  if (options.turnedDeg !== undefined && options.against === undefined)
+    throw new UserError(
+      '--turned says by how much the camera was turned since the report of --against, which is missing',
+      EXIT.wrongUsage,
+    );
+  const earlier = options.against === undefined ? null : await readReport(options.against, '--against', effects);
   const measured = await measureAll(frameArguments, options, effects);
   const { measurement, preview } = measured;
+  const measuredReport = composeReport(measurement, {
+    created: effects.now().toISOString(),
+    tool,
+    frames: measured.frames,
+    sha256: measured.sha256,
+    rejected: measured.rejected,
+    settings: settingsRecord(options),
+    rig: measured.rig.name,
+    cameraAngle: measured.rig.cameraAngle,
+    notes: [...measured.rig.notes, ...mixtureNotes(measured.frames)],
+  });
   const report = parseReport(
-    composeReport(measurement, {
-      created: effects.now().toISOString(),
-      tool,
-      frames: measured.frames,
-      sha256: measured.sha256,
-      rejected: measured.rejected,
-      settings: settingsRecord(options),
-      rig: measured.rig.name,
-      cameraAngle: measured.rig.cameraAngle,
-      notes: [...measured.rig.notes, ...mixtureNotes(measured.frames)],
-    }),
+    earlier === null
+      ? measuredReport
+      : {
+          ...measuredReport,
+          against: compareReports({ ...earlier, turnedDeg: options.turnedDeg ?? null }, measuredReport),
+        },
   );
   const json = `${JSON.stringify(report, null, 2)}\n`;
   const picture = drawFieldPicture(report, composePicture(preview, measurement));
@@ -270,6 +284,7 @@ const CHECK_HELP: CommandHelp = {
   examples: [
     ['starplumb check night/*.fits', 'all subs of a set-up together; the report folder is named from the time'],
     ['starplumb check a.fits b.fits --corrector 0.95 --out report', 'tell what the header does not, choose the folder'],
+    ['starplumb check new/*.fits --against report', 'what changed since that report: did the adjustment help?'],
     ['starplumb check a.fits --stars', 'write every star, too, as tables for other programs'],
   ],
   exits: {

@@ -19,7 +19,7 @@ export interface CheckOptions extends MeasureSettings {
   readonly stars?: boolean;
   /** An earlier report (report.json or its folder) to compare with. */
   readonly against?: string;
-  /** Degrees the sky turned counter-clockwise on the screen since that report, where the camera was turned. */
+  /** Degrees the field turned counter-clockwise on the screen since that report, where the camera was turned. */
   readonly turnedDeg?: number;
 }
 
@@ -51,6 +51,7 @@ interface RawOptions extends RawSetup {
 const LENGTH_MM = { from: 20, to: 60_000, unit: 'mm', what: 'a length' } as const;
 const PIXEL_UM = { from: 0.3, to: 100, unit: 'µm', what: 'a pixel size' } as const;
 const MAGNIFICATION = { from: 0.3, to: 4, unit: '', what: 'a magnification' } as const;
+const ANGLE_DEG = { from: -360, to: 360, unit: 'degrees', what: 'an angle' } as const;
 
 interface Range {
   readonly from: number;
@@ -107,6 +108,12 @@ export function addCheckOptions(command: Command): Command {
     .option('--rig <name>', 'telescope and camera kept under this name')
     .option('--history <file>', 'keep this run in a history of your own (default: the one in your data folder)')
     .option('--no-history', 'keep no record of this run')
+    .option('--against <report>', 'an earlier report.json, or its folder: what changed since, and did it help')
+    .option(
+      '--turned <degrees>',
+      'with --against: the camera was turned, so that the field turned by so much counter-clockwise on the screen',
+      numberIn(ANGLE_DEG),
+    )
     .option('--stars', 'write every star as stars.ecsv and stars.csv (and left-out.*) into the report folder')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--quick', 'the fast estimate only');

@@ -23,7 +23,12 @@ export async function readReport(
     bytes = Uint8Array.from(await effects.readFile(file));
   } catch (cause) {
     const absent = cause instanceof Error && 'code' in cause && cause.code === 'ENOENT';
-    refuse(absent ? 'there is no such file; expected a report.json, or the folder it stands in' : `cannot be read: ${(cause as Error).message}`, cause);
+    refuse(
+      absent
+        ? 'there is no such file; expected a report.json, or the folder it stands in'
+        : `cannot be read: ${(cause as Error).message}`,
+      cause,
+    );
   }
   if (bytes.length > LARGEST_REPORT) refuse(`${bytes.length} bytes are too many for a report`);
   let json: unknown;
@@ -32,15 +37,22 @@ export async function readReport(
   } catch (cause) {
     refuse(`not JSON (${(cause as Error).message}); expected a report.json`, cause);
   }
-  const { format, version } = (typeof json === 'object' && json !== null ? json : {}) as { format?: unknown; version?: unknown };
+  const { format, version } = (typeof json === 'object' && json !== null ? json : {}) as {
+    format?: unknown;
+    version?: unknown;
+  };
   if (format !== REPORT_FORMAT) refuse('JSON, but no Starplumb report; expected a report.json');
   if (typeof version === 'number' && version > REPORT_VERSION)
-    refuse(`written by a later version of the program (record version ${version}); this one reads up to ${REPORT_VERSION}`);
+    refuse(
+      `written by a later version of the program (record version ${version}); this one reads up to ${REPORT_VERSION}`,
+    );
   try {
     return { file, report: parseReport(json) };
   } catch (cause) {
     if (!(cause instanceof ZodError)) throw cause;
-    const places = cause.issues.slice(0, PLACES_NAMED).map((issue) => `${issue.path.join('.') || 'the record'}: ${issue.message}`);
+    const places = cause.issues
+      .slice(0, PLACES_NAMED)
+      .map((issue) => `${issue.path.join('.') || 'the record'}: ${issue.message}`);
     return refuse(`a damaged report: ${places.join('; ')}`, cause);
   }
 }

@@ -42,13 +42,21 @@ interface Outcome {
   readonly words: string;
 }
 
-function collimationChange(before: Report, now: Report, comparability: Comparability, changes: readonly Change[]): Outcome {
+function collimationChange(
+  before: Report,
+  now: Report,
+  comparability: Comparability,
+  changes: readonly Change[],
+): Outcome {
   if (comparability.comparable === 'nothing')
     return { outcome: 'cannot-tell', words: `Nothing to compare: ${comparability.caveats[0] ?? 'another telescope.'}` };
   const [old, coma] = [comaOf(before), comaOf(now)];
   if (old === null || coma === null) {
     const side = old === null && coma === null ? 'either report' : old === null ? 'the earlier report' : 'these subs';
-    return { outcome: 'cannot-tell', words: `Cannot tell whether it helped: the coma could not be measured in ${side}.` };
+    return {
+      outcome: 'cannot-tell',
+      words: `Cannot tell whether it helped: the coma could not be measured in ${side}.`,
+    };
   }
   const shape = changes.find(({ quantity }) => quantity === 'coma');
   const tilt = changes.find(({ quantity }) => quantity === 'primary-tilt');
@@ -56,35 +64,55 @@ function collimationChange(before: Report, now: Report, comparability: Comparabi
   if (main === undefined)
     return {
       outcome: 'cannot-tell',
-      words: 'Cannot tell whether it helped: the stars are not equally large, and the telescope is not told (--focal, --aperture, --pixel).',
+      words:
+        'Cannot tell whether it helped: seeing or focus differ, and the telescope is not told (--focal, --aperture, --pixel).',
     };
-  const sure = tilt !== undefined && signed(tilt.change) <= -CLAIM_SIGMAS ? -1 : tilt !== undefined && signed(tilt.change) >= CLAIM_SIGMAS ? 1 : 0;
-  const seen = shape !== undefined && Math.abs(signed(shape.change)) >= SHAPE_SIGMAS ? Math.sign(shape.change.value) : 0;
-  const way = sure === 0 ? seen : sure;
-  const moved = shape?.vector != null && shape.significance >= SHAPE_SIGMAS;
-  if (way === 0) return unchanged(now, main, moved, comparability);
-  const condition = sure === 0 ? ' if focus and seeing were alike, as the star sizes say' : '';
-  const amounts = amountsWords(main, sure === 0 ? shape : undefined);
-  const left = leftWords(now, old, coma, comparability.turned);
-  return way < 0
-    ? { outcome: 'better', words: `It helped${condition}: ${amounts}. ${left}` }
-    : { outcome: 'worse', words: `It got worse${condition}: ${amounts}. ${left}` };
+  const sure = tilt === undefined || Math.abs(signed(tilt.change)) < CLAIM_SIGMAS ? 0 : Math.sign(tilt.change.value);
+  const apart = intervalsApart(before, now);
+  const seen = shape === undefined || Math.abs(signed(shape.change)) < SHAPE_SIGMAS ? 0 : Math.sign(shape.change.value);
+  const way = [sure, seen, apart].find((sign) => sign !== 0) ?? 0;
+  if (way === 0) {
+    const moved = shape?.vector != null && shape.significance >= SHAPE_SIGMAS;
+    return unchanged(before, now, main, moved, comparability);
+  }
+  const result = way < 0 ? 'helped' : 'got worse';
+  const certain = sure === way || (seen === way && apart === way);
+  const start = certain
+    ? `It ${result}`
+    : seen === way
+      ? `It ${result}, if seeing and focus were alike as the star sizes say`
+      : `It most likely ${result}`;
+  return {
+    outcome: way < 0 ? 'better' : 'worse',
+    words: `${start}: ${amountsWords(main, shape)}. ${leftWords(now, old, coma, comparability.turned)}`,
+  };
+}
+
+/** -1 where all that one focus leaves open lies lower now than it did, 1 where higher, 0 where the two overlap. */
+function intervalsApart(before: Report, now: Report): -1 | 0 | 1 {
+  const [old, tilt] = [before.field.coma.mirrorTilt, now.field.coma.mirrorTilt];
+  if (old === null || tilt === null) return 0;
+  if (tilt.arcmin + tilt.plus < old.arcmin - old.minus) return -1;
+  return tilt.arcmin - tilt.minus > old.arcmin + old.plus ? 1 : 0;
 }
 
 const signed = ({ value, error }: Change['change']): number => (error > 0 ? value / error : 0);
 
-/** 'the coma went from 4.4 ± 0.9 to 1.9 ± 0.4 arcminutes of primary tilt (-2.5 ± 1.0)'. */
+/** 'the coma of the stars fell by 62 % (47 sigma), from 4.4 ± 0.9 to 1.9 ± 0.4 arcminutes of primary tilt'. */
 function amountsWords(main: Change, shape: Change | undefined): string {
-  const what = main.quantity === 'primary-tilt' ? ' arcminutes of primary tilt' : ' in the stars’ shapes (coma3)';
-  const stars =
-    shape === undefined || shape === main
-      ? ''
-      : `; the shapes themselves by ${significant(Math.abs(signed(shape.change)))} sigma`;
-  return `the coma went from ${plusMinus(main.before)} to ${plusMinus(main.after)}${what} (change ${plusMinus(main.change)}${stars})`;
+  const range = `from ${plusMinus(main.before)} to ${plusMinus(main.after)}`;
+  const unit = main === shape ? '(coma3)' : 'arcminutes of primary tilt';
+  if (shape === undefined || !(shape.before.value > 0))
+    return `the coma went ${range} ${unit} (change ${plusMinus(main.change)})`;
+  const ratio = shape.after.value / shape.before.value;
+  const way = ratio < 1 ? `fell by ${(100 * (1 - ratio)).toFixed(0)} %` : `grew to ${significant(ratio)} times`;
+  return `the coma of the stars ${way} (${significant(Math.abs(signed(shape.change)))} sigma), ${range} ${unit}`;
 }
 
-function unchanged(now: Report, main: Change, moved: boolean, { alike }: Comparability): Outcome {
+function unchanged(before: Report, now: Report, main: Change, moved: boolean, { alike }: Comparability): Outcome {
   const amounts = amountsWords(main, undefined);
+  if (isQuiet(before) && isQuiet(now))
+    return { outcome: 'unchanged', words: `Within tolerance then and now: ${amounts}. Stop turning.` };
   if (moved)
     return {
       outcome: 'unchanged',
@@ -97,9 +125,14 @@ function unchanged(now: Report, main: Change, moved: boolean, { alike }: Compara
     : { outcome: 'cannot-tell', words: `Cannot tell whether it helped: ${amounts}.` };
 }
 
+const comaStatus = (report: Report): string | undefined =>
+  report.findings.find(({ cause }) => cause === 'miscollimation')?.status;
+
+const isQuiet = (report: Report): boolean => comaStatus(report) !== 'fault';
+
 /** What is left, and whether it was moved past the middle or sideways. */
 function leftWords(now: Report, old: Vector, coma: Vector, turned: Comparability['turned']): string {
-  if (turned === null || Math.hypot(coma.x, coma.y) < CLAIM_SIGMAS * coma.error) return needWords(now);
+  if (isQuiet(now) || turned === null || Math.hypot(coma.x, coma.y) < CLAIM_SIGMAS * coma.error) return needWords(now);
   const was = turnedBy(old, 1, turned);
   if (Math.hypot(was.x, was.y) < CLAIM_SIGMAS * was.error) return needWords(now);
   const along = coma.x * was.x + coma.y * was.y;
@@ -111,6 +144,7 @@ function leftWords(now: Report, old: Vector, coma: Vector, turned: Comparability
 }
 
 function needWords(now: Report): string {
-  const status = now.findings.find(({ cause }) => cause === 'miscollimation')?.status;
-  return status === 'fault' ? 'It is still beyond its tolerance: go on as said under the next move.' : 'It is within its tolerance: stop turning.';
+  return comaStatus(now) === 'fault'
+    ? 'It is still beyond its tolerance: go on as said under the next move.'
+    : 'It is within its tolerance: stop turning.';
 }

@@ -12,7 +12,9 @@ const change = z.object({
   vector: z
     .object({ x: z.number(), y: z.number(), error })
     .nullable()
-    .describe('after less before, as vectors on the screen of the later report; null where directions cannot be compared'),
+    .describe(
+      'after less before, as vectors on the screen of the later report; null where directions cannot be compared',
+    ),
   significance: error.describe('sigma: of the vector where there is one, else of the amounts'),
 });
 
@@ -25,7 +27,10 @@ export const againstSchema = z.object({
   comparable: z
     .enum(['directions', 'amounts', 'nothing'])
     .describe("'amounts': the camera was or may have been turned by an unknown angle; 'nothing': another telescope"),
-  turnedDeg: z.number().nullable().describe('what is fixed to the tube turned by so much counter-clockwise on the screen'),
+  turnedDeg: z
+    .number()
+    .nullable()
+    .describe('what is fixed to the tube turned by so much counter-clockwise on the screen'),
   outcome: z.enum(['better', 'worse', 'unchanged', 'cannot-tell']).describe('of the collimation'),
   words: z.string().min(1),
   caveats: z.array(z.string()),

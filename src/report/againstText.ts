@@ -16,7 +16,9 @@ const UNIT_WORDS: Readonly<Record<string, string>> = { arcmin: '′', um: ' µm'
 const unitOf = ({ unit }: Change): string => UNIT_WORDS[unit] ?? '';
 
 /** One change in cells: what, before, after, change, sigma. */
-export function changeCells(change: Change): [what: string, before: string, after: string, change: string, sigma: string] {
+export function changeCells(
+  change: Change,
+): [what: string, before: string, after: string, change: string, sigma: string] {
   const unit = unitOf(change);
   const sign = change.change.value > 0 ? '+' : '';
   return [
@@ -39,7 +41,9 @@ export function changeSentence(change: Change): string {
 function vectorWords({ significance, change }: Change, vector: NonNullable<Change['vector']>): string {
   const alone = change.error > 0 ? Math.abs(change.value) / change.error : 0;
   const deg = ((Math.atan2(vector.y, vector.x) * 180) / Math.PI + 360) % 360;
-  return significance > alone + 1 ? `, its direction changed (difference towards ${fixed(deg, 0)}° of its own angle)` : '';
+  return significance > alone + 1
+    ? `, its direction changed (difference towards ${fixed(deg, 0)}° of its own angle)`
+    : '';
 }
 
 /** '2031-02-11 21:40' of an ISO time. */

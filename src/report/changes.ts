@@ -18,16 +18,46 @@ export function changesOf(before: Report, after: Report, { comparable, turned, a
     alike ? vectorChange('coma', 'coma3', pair(comaOf), 1, turn) : null,
     vectorChange('primary-tilt', 'arcmin', pair(primaryTiltOf), 1, turn),
     vectorChange('sensor-tilt', 'um', pair(sensorTiltOf), 2, turn) ??
-      scalarChange('sensor-tilt', 'um', pair((report) => report.field.defocus.tiltUm)),
+      scalarChange(
+        'sensor-tilt',
+        'um',
+        pair((report) => report.field.defocus.tiltUm),
+      ),
     // One focus leaves the sign of curvature open.
-    scalarChange('field-curvature', 'um', pair((report) => unsigned(report.field.defocus.curvatureUm))),
-    alike ? vectorChange('trefoil', 'trefoil3', pair((report) => report.field.trefoil.uniform3), 3, turn) : null,
+    scalarChange(
+      'field-curvature',
+      'um',
+      pair((report) => unsigned(report.field.defocus.curvatureUm)),
+    ),
+    alike
+      ? vectorChange(
+          'trefoil',
+          'trefoil3',
+          pair((report) => report.field.trefoil.uniform3),
+          3,
+          turn,
+        )
+      : null,
     scalesAgree
       ? (vectorChange('smear', 'px', pair(smearOf), 2, turn) ??
-        scalarChange('smear', 'px', pair((report) => report.field.smear.px)))
+        scalarChange(
+          'smear',
+          'px',
+          pair((report) => report.field.smear.px),
+        ))
       : null,
-    scalarChange('fwhm', 'arcsec', pair((report) => meanOf(report.zones.map((zone) => zone.fwhmArcsec)))) ??
-      (scalesAgree ? scalarChange('fwhm', 'px', pair((report) => meanOf(report.zones.map((zone) => zone.fwhmPx)))) : null),
+    scalarChange(
+      'fwhm',
+      'arcsec',
+      pair((report) => meanOf(report.zones.map((zone) => zone.fwhmArcsec))),
+    ) ??
+      (scalesAgree
+        ? scalarChange(
+            'fwhm',
+            'px',
+            pair((report) => meanOf(report.zones.map((zone) => zone.fwhmPx))),
+          )
+        : null),
   ].filter((change) => change !== null);
 }
 
@@ -62,7 +92,11 @@ function smearOf({ field }: Report): Vector | null {
 
 function doubled({ value, error }: Measured, axisDeg: number, axisErrorDeg: number): Vector {
   const angle = 2 * radians(axisDeg);
-  return { x: value * Math.cos(angle), y: value * Math.sin(angle), error: Math.max(error, 2 * radians(axisErrorDeg) * value) };
+  return {
+    x: value * Math.cos(angle),
+    y: value * Math.sin(angle),
+    error: Math.max(error, 2 * radians(axisErrorDeg) * value),
+  };
 }
 
 const radians = (deg: number): number => (deg * Math.PI) / 180;
@@ -83,7 +117,15 @@ function scalarChange(quantity: Change['quantity'], unit: string, pair: Pair<Mea
   if (pair === null) return null;
   const [before, after] = pair;
   const change = { value: after.value - before.value, error: Math.hypot(before.error, after.error) };
-  return { quantity, unit, before: plain(before), after: plain(after), change, vector: null, significance: sigmas(change.value, change.error) };
+  return {
+    quantity,
+    unit,
+    before: plain(before),
+    after: plain(after),
+    change,
+    vector: null,
+    significance: sigmas(change.value, change.error),
+  };
 }
 
 const plain = ({ value, error }: Measured): Measured => ({ value, error });
@@ -107,7 +149,11 @@ function vectorChange(
 const lengthOf = ({ x, y, error }: Vector): Measured => ({ value: Math.hypot(x, y), error });
 
 /** A vector of some spin as it lies on the screen of a camera that was turned. */
-export function turnedBy(vector: Vector, spin: 1 | 2 | 3, { deg, errorDeg }: { readonly deg: number; readonly errorDeg: number }): Vector {
+export function turnedBy(
+  vector: Vector,
+  spin: 1 | 2 | 3,
+  { deg, errorDeg }: { readonly deg: number; readonly errorDeg: number },
+): Vector {
   const angle = spin * radians(deg);
   const [cos, sin] = [Math.cos(angle), Math.sin(angle)];
   return {

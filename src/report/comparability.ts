@@ -24,16 +24,26 @@ export function comparabilityOf(before: Report, after: Report, toldTurnDeg: numb
   const caveats = [...setupCaveats(before, after)];
   const turn = turnOf(before, after, toldTurnDeg);
   const [one, two] = [sizeOf(before), sizeOf(after)];
-  const alike = one !== null && two !== null && Math.abs(two / one - 1) <= ALIKE_SIZE;
-  if (!alike) caveats.push('The stars are not equally large in both: seeing or focus differ, and the shapes answer to that too.');
+  const scaled = (before.scale.arcsecPerPx === null) === (after.scale.arcsecPerPx === null);
+  const alike = scaled && one !== null && two !== null && one > 0 && Math.abs(two / one - 1) <= ALIKE_SIZE;
+  if (!alike)
+    caveats.push(
+      'Seeing or focus differ between the two, and the stars’ shapes answer to that too: only amounts in arcminutes and micrometres are compared.',
+    );
   if (turn.caveat !== '') caveats.push(turn.caveat);
   return { comparable: turn.turned === null ? 'amounts' : 'directions', turned: turn.turned, alike, caveats };
 }
 
-/** Mean star size over the zones, arcseconds, or pixels where the scale is not known on both sides. */
+/**
+ * Mean star size over the zones less what the coma itself adds, arcseconds, or pixels where the scale is not known: what seeing
+ * and focus made of the stars.
+ */
 function sizeOf(report: Report): number | null {
-  const sizes = report.zones.flatMap((zone) => zone.fwhmArcsec?.value ?? zone.fwhmPx?.value ?? []);
-  return sizes.length === 0 ? null : sizes.reduce((a, b) => a + b, 0) / sizes.length;
+  const sizes = report.zones.flatMap((zone) => zone.fwhmPx?.value ?? []);
+  if (sizes.length === 0) return null;
+  const mean = sizes.reduce((a, b) => a + b, 0) / sizes.length;
+  const coma = report.findings.find(({ cause }) => cause === 'miscollimation')?.widensPx ?? 0;
+  return Math.sqrt(Math.max(0, mean * mean - coma * coma)) * (report.scale.arcsecPerPx ?? 1);
 }
 
 function otherTelescope(before: Report, after: Report): string | null {
@@ -52,8 +62,12 @@ function setupCaveats(before: Report, after: Report): string[] {
     report.frames.find((frame) => frame.used && frame[name] !== null)?.[name] ?? null;
   const differs = <T>(one: T | null, two: T | null): boolean => one !== null && two !== null && one !== two;
   return [
-    differs(told(before, 'camera'), told(after, 'camera')) ? 'The cameras differ: their own tilt is part of the change.' : '',
-    differs(told(before, 'filter'), told(after, 'filter')) ? 'The filters differ: colour changes star sizes and dispersion.' : '',
+    differs(told(before, 'camera'), told(after, 'camera'))
+      ? 'The cameras differ: their own tilt is part of the change.'
+      : '',
+    differs(told(before, 'filter'), told(after, 'filter'))
+      ? 'The filters differ: colour changes star sizes and dispersion.'
+      : '',
     differs(before.scale.focalLengthMm, after.scale.focalLengthMm)
       ? 'The focal lengths differ (corrector or reducer changed): a part of the change is theirs.'
       : '',
@@ -77,9 +91,16 @@ function turnOf(before: Report, after: Report, toldDeg: number | null): Turn {
   const only = 'Amounts are compared, directions are not (--turned DEGREES tells the angle).';
   const shape = (report: Report): string | null => {
     const frame = report.frames.find(({ used }) => used);
-    return frame === undefined || frame.width === null || frame.height === null ? null : frame.width > frame.height ? 'wide' : 'high';
+    return frame === undefined || frame.width === null || frame.height === null
+      ? null
+      : frame.width > frame.height
+        ? 'wide'
+        : 'high';
   };
-  if (before.orientation.rowOrder !== after.orientation.rowOrder && (before.orientation.assumed || after.orientation.assumed))
+  if (
+    before.orientation.rowOrder !== after.orientation.rowOrder &&
+    (before.orientation.assumed || after.orientation.assumed)
+  )
     return { turned: null, caveat: `One of the reports only assumed which way up its frames stand. ${only}` };
   const [one, two] = [before.cameraAngle, after.cameraAngle];
   if (one !== null && two !== null) {
@@ -88,7 +109,10 @@ function turnOf(before: Report, after: Report, toldDeg: number | null): Turn {
     const deg = nearestTurn(two.deg - one.deg, period);
     if (period >= 360) return { turned: { deg, errorDeg }, caveat: '' };
     return Math.abs(deg) <= Math.max(SAME_ANGLE_DEG, 3 * errorDeg)
-      ? { turned: { deg: 0, errorDeg }, caveat: `The spikes stand as before: taken as not turned (a turn by ${period}° would look the same).` }
+      ? {
+          turned: { deg: 0, errorDeg },
+          caveat: `The spikes stand as before: taken as not turned (a turn by ${period}° would look the same).`,
+        }
       : { turned: null, caveat: `The camera was turned (by ${Math.round(deg)}° or ${period}° more or less). ${only}` };
   }
   if (shape(before) !== null && shape(after) !== null && shape(before) !== shape(after))
@@ -98,7 +122,10 @@ function turnOf(before: Report, after: Report, toldDeg: number | null): Turn {
     const deg = nearestTurn(to - from, 360);
     return Math.abs(deg) <= SAME_ANGLE_DEG
       ? { turned: { deg: 0, errorDeg: 0 }, caveat: '' }
-      : { turned: null, caveat: `The rotator was turned by ${Math.abs(deg).toFixed(0)}°, its sense is not known. ${only}` };
+      : {
+          turned: null,
+          caveat: `The rotator was turned by ${Math.abs(deg).toFixed(0)}°, its sense is not known. ${only}`,
+        };
   }
   return {
     turned: { deg: 0, errorDeg: 0 },

@@ -79,6 +79,7 @@ export function composeReport(measurement: Measurement, context: ReportContext):
     zones,
     field: fieldRecord(measurement, screen),
     findings: diagnosis.findings.map((finding) => findingRecord(finding, screen, measurement)),
+    against: null,
     notes: [...notesOf(measurement), ...(context.notes ?? [])],
     settings: context.settings ?? {},
   };

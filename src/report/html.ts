@@ -3,6 +3,7 @@ import { CAUTIONS } from './cautions.ts';
 import { citationSentence, SOURCES } from './citation.ts';
 import type { Evidence } from './evidence.ts';
 import { evidenceSections } from './evidencePage.ts';
+import { againstSection } from './htmlAgainst.ts';
 import { leftOutSection } from './leftOutPage.ts';
 import { PAGE_STYLE } from './pageStyle.ts';
 import type { Finding, FrameRecord, Measured, Report, Vector, Zone } from './record.ts';
@@ -33,6 +34,7 @@ export interface PageParts {
 export function renderHtml(report: Report, { pictureJpeg, evidence }: PageParts): string {
   const sections = [
     pictureSection(report, pictureJpeg),
+    againstSection(report),
     findingsSection(report),
     ...(evidence === null ? [] : evidenceSections(report, evidence)),
     zonesSection(report),

@@ -19,7 +19,8 @@ export function againstSection({ against }: Report): string {
 ${rows.join('\n')}
 </tbody>
 </table></div>`;
-  const caveats = against.caveats.length === 0 ? '' : `<ul>${against.caveats.map((text) => `<li>${e(text)}</li>`).join('')}</ul>`;
+  const caveats =
+    against.caveats.length === 0 ? '' : `<ul>${against.caveats.map((text) => `<li>${e(text)}</li>`).join('')}</ul>`;
   return `<section aria-labelledby="since">
 <h2 id="since">What changed since ${e(sinceWords(against))}</h2>
 <p>${e(against.words)}</p>

@@ -1,4 +1,5 @@
 import * as z from 'zod';
+import { againstSchema } from './againstRecord.ts';
 
 /**
  * The report record (report.json), version 1.
@@ -260,6 +261,7 @@ export const reportSchema = z.object({
   zones: z.array(zone).length(9).describe('row by row from the top left of the screen'),
   field,
   findings: z.array(finding),
+  against: againstSchema.nullable().default(null).describe('what changed since an earlier report'),
   notes: z.array(z.string()).default([]).describe('what was assumed, odd or missing, in sentences'),
   settings: z.record(z.string(), z.union([z.string(), z.number(), z.boolean(), z.null()])).default({}),
 });

@@ -1,4 +1,5 @@
 import pc from 'picocolors';
+import { changeSentence, sinceWords } from './againstText.ts';
 import { fixed, plusMinus, significant } from './amounts.ts';
 import { CAUTIONS, SHORT_CAUTION } from './cautions.ts';
 import type { Finding, Report, Zone } from './record.ts';
@@ -69,6 +70,7 @@ function linesOf(report: Report, extent: Extent, width: number, colours: Colours
   return [
     ...verdictLines(report, width, colours),
     ...section('Next', nextLines(report, extent.advice)),
+    ...section('Since', againstLines(report, full)),
     '',
     ...zoneLines(report, width, colours),
     '',
@@ -91,6 +93,13 @@ function verdictLines(report: Report, width: number, colours: Colours): string[]
     colours.bold(paint(first.slice(0, word.length + 1)) + first.slice(word.length + 1)),
     ...rest.map(colours.bold),
   ];
+}
+
+/** What changed since an earlier report, in words first. */
+function againstLines({ against }: Report, full: boolean): string[] {
+  if (against === null) return [];
+  const first = `${sinceWords(against)}: ${against.words}`;
+  return full ? [first, ...against.changes.map(changeSentence), ...against.caveats] : [first];
 }
 
 function nextLines(report: Report, length: number): string[] {

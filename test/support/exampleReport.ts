@@ -79,6 +79,7 @@ const GOOD: Report = {
   rig: null,
   cameraAngle: null,
   wavefront: null,
+  against: null,
   scale: {
     pixelUm: 3.76,
     focalLengthMm: 800,
