@@ -26,7 +26,7 @@ export function changeCells(
     `${plusMinus(change.before)}${unit}`,
     `${plusMinus(change.after)}${unit}`,
     `${sign}${plusMinus(change.change)}${unit}`,
-    `${significant(change.significance)}`,
+    significant(change.significance),
   ];
 }
 

@@ -102,13 +102,21 @@ function turnOf(before: Report, after: Report, toldDeg: number | null): Turn {
     (before.orientation.assumed || after.orientation.assumed)
   )
     return { turned: null, caveat: `One of the reports only assumed which way up its frames stand. ${only}` };
-  const [one, two] = [before.cameraAngle, after.cameraAngle];
-  if (one !== null && two !== null) {
-    const period = Math.min(one.moduloDeg, two.moduloDeg);
-    const errorDeg = Math.hypot(one.errorDeg, two.errorDeg);
-    const deg = nearestTurn(two.deg - one.deg, period);
-    if (period >= 360) return { turned: { deg, errorDeg }, caveat: '' };
-    return Math.abs(deg) <= Math.max(SAME_ANGLE_DEG, 3 * errorDeg)
+  const told = turnBetween(before.cameraAngle, after.cameraAngle);
+  const spikes = turnBetween(spikesOf(before), spikesOf(after));
+  if (told !== null && told.period >= 360) {
+    const off = spikes === null ? 0 : nearestTurn(told.deg - spikes.deg, spikes.period);
+    return Math.abs(off) <= sameWithin(spikes?.errorDeg ?? 0)
+      ? { turned: told, caveat: '' }
+      : {
+          turned: null,
+          caveat: `The spikes contradict the camera angle that was told, by ${Math.abs(off).toFixed(0)}°. ${only}`,
+        };
+  }
+  const measured = told ?? spikes;
+  if (measured !== null) {
+    const { deg, errorDeg, period } = measured;
+    return Math.abs(deg) <= sameWithin(errorDeg)
       ? {
           turned: { deg: 0, errorDeg },
           caveat: `The spikes stand as before: taken as not turned (a turn by ${period}° would look the same).`,
@@ -132,6 +140,25 @@ function turnOf(before: Report, after: Report, toldDeg: number | null): Turn {
     caveat: 'Nothing tells whether the camera was turned: taken as it stood (--turned DEGREES if it was).',
   };
 }
+
+interface Mark {
+  readonly deg: number;
+  readonly errorDeg: number;
+  readonly moduloDeg: number;
+}
+
+/** From one direction of the same mark on the tube to the other, the smallest of the turns that look the same. */
+function turnBetween(one: Mark | null, two: Mark | null): { deg: number; errorDeg: number; period: number } | null {
+  if (one === null || two === null) return null;
+  const period = Math.min(one.moduloDeg, two.moduloDeg);
+  return { deg: nearestTurn(two.deg - one.deg, period), errorDeg: Math.hypot(one.errorDeg, two.errorDeg), period };
+}
+
+function spikesOf({ orientation: { spikes } }: Report): Mark | null {
+  return spikes === null ? null : { deg: spikes.angleDeg, errorDeg: spikes.errorDeg, moduloDeg: spikes.periodDeg };
+}
+
+const sameWithin = (errorDeg: number): number => Math.max(SAME_ANGLE_DEG, 3 * errorDeg);
 
 const rotatorOf = (report: Report): number | null =>
   report.frames.find((frame) => frame.used && frame.rotatorDeg !== null)?.rotatorDeg ?? null;

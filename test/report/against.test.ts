@@ -230,6 +230,9 @@ describe('a camera that was turned', () => {
     from: moduloDeg === 360 ? 'rig' : 'spikes',
     moduloDeg,
   });
+  const spikes = (angleDeg: number): Partial<Report> => ({
+    orientation: { ...EXAMPLE_REPORTS.good.orientation, spikes: { angleDeg, errorDeg: 0.2, periodDeg: 90, stars: 9 } },
+  });
   const rotator = (rotatorDeg: number): Partial<Report> => ({
     frames: EXAMPLE_REPORTS.good.frames.map((f) => ({ ...f, rotatorDeg })),
   });
@@ -265,12 +268,21 @@ describe('a camera that was turned', () => {
       'amounts',
       /camera was turned/,
     ],
+    [
+      'spikes that contradict the told angle',
+      { cameraAngle: angle(10, 360), ...spikes(10) },
+      { cameraAngle: angle(10, 360), ...spikes(55) },
+      'amounts',
+      /contradict/,
+    ],
+    ['spikes alone, as before', spikes(12), spikes(12.3), 'directions', /would look the same/],
+    ['spikes alone, elsewhere', spikes(12), spikes(50), 'amounts', /camera was turned/],
     ['a rotator at its place', rotator(120.2), rotator(120.9), 'directions', null],
     ['a rotator elsewhere', rotator(350), rotator(30), 'amounts', /turned by 40°, its sense is not known/],
     ['no word of it', {}, {}, 'directions', /Nothing tells whether the camera was turned/],
     [
       'rows whose order was assumed',
-      { orientation: { rowOrder: 'BOTTOM-UP', assumed: true } },
+      { orientation: { rowOrder: 'BOTTOM-UP', assumed: true, spikes: null } },
       {},
       'amounts',
       /only assumed which way up/,
@@ -283,7 +295,7 @@ describe('a camera that was turned', () => {
       /upright/,
     ],
   ] as const)('%s', (_, before, now, comparable, caveat) => {
-    const against = compare(withComa(BAD, before as Partial<Report>), withComa(BETTER, now as Partial<Report>));
+    const against = compare(withComa(BAD, before), withComa(BETTER, now));
     expect(against.comparable).toBe(comparable);
     if (caveat === null) expect(against.caveats).toEqual([]);
     else expect(against.caveats.join(' ')).toMatch(caveat);
