@@ -314,7 +314,7 @@ describe('in the reports', () => {
     expect(short.trimEnd().split('\n').length).toBeLessThanOrEqual(24);
     const full = renderText(report, { width: 80, colour: false, detail: 'full' });
     expect(full).toMatch(/Primary tilt: 4\.4 ± 0\.9′, now 2\.0 ± 0\.5′/);
-    const page = renderHtml(report, { picturePng: new Uint8Array(0) });
+    const page = renderHtml(report, { pictureJpeg: new Uint8Array(0), evidence: null });
     expect(page).toContain('What changed since 2031-02-12 06:40');
     expect(page).toContain('<th scope="row">Primary tilt</th>');
   });
@@ -322,7 +322,7 @@ describe('in the reports', () => {
   it('nothing stands there where nothing was compared', () => {
     const alone = withComa(BETTER);
     expect(renderText(alone, { width: 80, colour: false, detail: 'full' })).not.toMatch(/^Since/m);
-    expect(renderHtml(alone, { picturePng: new Uint8Array(0) })).not.toContain('What changed');
+    expect(renderHtml(alone, { pictureJpeg: new Uint8Array(0), evidence: null })).not.toContain('What changed');
   });
 
   it('hostile words of an earlier report stay words', () => {
@@ -332,7 +332,7 @@ describe('in the reports', () => {
       against: { ...against, file: nasty, headline: nasty, words: nasty, caveats: [nasty], created: nasty },
     };
     expect(renderText(hostile, { width: 80, colour: false, detail: 'full' })).not.toContain('\u001b');
-    expect(renderHtml(hostile, { picturePng: new Uint8Array(0) })).not.toMatch(/<script|\u001b/);
+    expect(renderHtml(hostile, { pictureJpeg: new Uint8Array(0), evidence: null })).not.toMatch(/<script|\u001b/);
   });
 });
 
