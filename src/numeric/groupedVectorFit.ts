@@ -1,12 +1,13 @@
 import { invertSymmetric, multiply } from './linear.ts';
 
 /**
- * Vectors (x, y) measured in groups (the checks of one night): value_i = sum_k row_i[k] beta_k + group effect + noise.
+ * Vectors (x, y) measured in groups (the checks of one night): value_i = sum_k design_ik beta_k + group effect + noise.
  * beta_k are vectors; the group effect is common to all of a group and random from group to group.
  */
 export interface VectorSeries {
-  /** Regressors, each row of the same length q; the first is usually 1. */
-  readonly rows: readonly Float64Array[];
+  /** Regressors, row-major: `terms` of them for each point; the first is usually 1. */
+  readonly design: Float64Array;
+  readonly terms: number;
   readonly x: ArrayLike<number>;
   readonly y: ArrayLike<number>;
   /** 1 sigma of each component, without direction. */
@@ -47,7 +48,7 @@ const CUT2 = 2 * Math.log(100);
 /** Mean of min(chi-square, CUT2) with two degrees of freedom. */
 const MEAN_CUT = 2 * (1 - 0.01);
 const ROUNDS = 40;
-const SETTLED = 1e-4;
+const SETTLED = 3e-3;
 
 /**
  * Generalised least squares with two levels of scatter. Both are found by the method of Paule & Mandel (1982, J. Res. NBS
@@ -94,9 +95,9 @@ class Work {
 
   constructor(series: VectorSeries) {
     this.series = series;
-    const { rows, group } = series;
-    this.count = rows.length;
-    this.q = rows[0]?.length ?? 0;
+    const { group, terms } = series;
+    this.count = group.length;
+    this.q = terms;
     for (let i = 0; i < this.count; i++) if (i === 0 || group[i] !== group[i - 1]) this.starts.push(i);
     const groups = this.starts.length;
     this.starts.push(this.count);
@@ -124,7 +125,7 @@ class Work {
 
   /** How many regressors' worth of freedom the groups lose; a regressor that varies within groups costs those less. */
   sharesBetween(): number {
-    const { rows } = this.series;
+    const { design } = this.series;
     let shares = 0;
     for (let k = 0; k < this.q; k++) {
       let total = 0;
@@ -132,8 +133,9 @@ class Work {
       for (let g = 0; g + 1 < this.starts.length; g++) {
         let sum = 0;
         for (let i = this.starts[g]; i < this.starts[g + 1]; i++) {
-          sum += rows[i][k];
-          total += rows[i][k] ** 2;
+          const value = design[i * this.q + k];
+          sum += value;
+          total += value * value;
         }
         between += sum ** 2 / (this.starts[g + 1] - this.starts[g]);
       }
@@ -164,7 +166,7 @@ class Work {
   /** Parameters, covariance and residuals with the present scatter and weights. */
   solve(): boolean {
     const { q, count, starts, precision, shared } = this;
-    const { rows, x, y } = this.series;
+    const { design, x, y } = this.series;
     const n = 2 * q;
     const normal = new Float64Array(n * n);
     const right = new Float64Array(n);
@@ -194,9 +196,9 @@ class Work {
         const vy = wxy * x[i] + wyy * y[i];
         sx += vx;
         sy += vy;
-        const row = rows[i];
+        const row = i * q;
         for (let k = 0; k < q; k++) {
-          const rk = row[k];
+          const rk = design[row + k];
           if (rk === 0) continue;
           right[2 * k] += rk * vx;
           right[2 * k + 1] += rk * vy;
@@ -205,7 +207,7 @@ class Work {
           cross[n + 2 * k] += rk * wxy;
           cross[n + 2 * k + 1] += rk * wyy;
           for (let l = 0; l <= k; l++) {
-            const f = rk * row[l];
+            const f = rk * design[row + l];
             normal[2 * k * n + 2 * l] += f * wxx;
             normal[2 * k * n + 2 * l + 1] += f * wxy;
             normal[(2 * k + 1) * n + 2 * l] += f * wxy;
@@ -245,10 +247,10 @@ class Work {
     for (let i = 0; i < count; i++) {
       let fx = 0;
       let fy = 0;
-      const row = rows[i];
+      const row = i * q;
       for (let k = 0; k < q; k++) {
-        fx += row[k] * this.parameters[2 * k];
-        fy += row[k] * this.parameters[2 * k + 1];
+        fx += design[row + k] * this.parameters[2 * k];
+        fy += design[row + k] * this.parameters[2 * k + 1];
       }
       this.rx[i] = x[i] - fx;
       this.ry[i] = y[i] - fy;
@@ -260,6 +262,8 @@ class Work {
   /** One Newton step each towards the extra variances that explain the residuals. */
   updateScatter(): void {
     const { starts } = this;
+    const mean = new Float64Array(5);
+    const away = new Float64Array(2);
     const groups = starts.length - 1;
     let within = 0;
     let withinSlope = 0;
@@ -267,7 +271,12 @@ class Work {
     let between = 0;
     let betweenSlope = 0;
     for (let g = 0; g < groups; g++) {
-      const { ux, uy, vxx, vxy, vyy } = this.groupMean(g);
+      this.groupMean(g, mean);
+      const ux = mean[0];
+      const uy = mean[1];
+      const vxx = mean[2];
+      const vxy = mean[3];
+      const vyy = mean[4];
       const bxx = vxx + this.between2;
       const byy = vyy + this.between2;
       const det = bxx * byy - vxy * vxy;
@@ -280,10 +289,10 @@ class Work {
       if (members < 2) continue;
       const stretch = members / (members - 1);
       for (let i = starts[g]; i < starts[g + 1]; i++) {
-        const { d2: e2, slope } = this.distance(i, this.rx[i] - ux, this.ry[i] - uy);
+        this.distance(i, this.rx[i] - ux, this.ry[i] - uy, away);
         withinPoints++;
-        within += Math.min(stretch * e2, CUT2);
-        if (stretch * e2 < CUT2) withinSlope += stretch * slope;
+        within += Math.min(stretch * away[0], CUT2);
+        if (stretch * away[0] < CUT2) withinSlope += stretch * away[1];
       }
     }
     const step = (value: number, sum: number, slope: number, target: number): number =>
@@ -295,8 +304,8 @@ class Work {
     }
   }
 
-  /** Mean residual of a group and its variance without the scatter between groups. */
-  groupMean(g: number): { ux: number; uy: number; vxx: number; vxy: number; vyy: number } {
+  /** Mean residual (x, y) of a group and its variance (xx, xy, yy) without the scatter between groups, into `out`. */
+  groupMean(g: number, out: Float64Array): void {
     let pxx = 0;
     let pxy = 0;
     let pyy = 0;
@@ -317,24 +326,36 @@ class Work {
     const vxx = pyy / det;
     const vxy = -pxy / det;
     const vyy = pxx / det;
-    return { ux: vxx * sx + vxy * sy, uy: vxy * sx + vyy * sy, vxx, vxy, vyy };
+    out[0] = vxx * sx + vxy * sy;
+    out[1] = vxy * sx + vyy * sy;
+    out[2] = vxx;
+    out[3] = vxy;
+    out[4] = vyy;
   }
 
-  /** Squared distance of a vector in units of point i's own errors, and minus its slope with the variance within. */
-  distance(i: number, ex: number, ey: number): { d2: number; slope: number } {
+  /** Squared distance of a vector in units of point i's own errors, and minus its slope with the variance within, into `out`. */
+  distance(i: number, ex: number, ey: number, out: Float64Array): void {
     const cxx = this.covariances[3 * i] + this.within2;
     const cxy = this.covariances[3 * i + 1];
     const cyy = this.covariances[3 * i + 2] + this.within2;
     const det = cxx * cyy - cxy * cxy;
     const hx = (cyy * ex - cxy * ey) / det;
     const hy = (cxx * ey - cxy * ex) / det;
-    return { d2: ex * hx + ey * hy, slope: hx * hx + hy * hy };
+    out[0] = ex * hx + ey * hy;
+    out[1] = hx * hx + hy * hy;
   }
 
   updateWeights(): void {
+    const mean = new Float64Array(5);
+    const away = new Float64Array(2);
     const huber = (d2: number): number => (d2 <= CUT2 ? 1 : Math.sqrt(CUT2 / d2));
     for (let g = 0; g + 1 < this.starts.length; g++) {
-      const { ux, uy, vxx, vxy, vyy } = this.groupMean(g);
+      this.groupMean(g, mean);
+      const ux = mean[0];
+      const uy = mean[1];
+      const vxx = mean[2];
+      const vxy = mean[3];
+      const vyy = mean[4];
       const bxx = vxx + this.between2;
       const byy = vyy + this.between2;
       const d2 = (byy * ux * ux - 2 * vxy * ux * uy + bxx * uy * uy) / (bxx * byy - vxy * vxy);
@@ -342,8 +363,8 @@ class Work {
       const members = this.starts[g + 1] - this.starts[g];
       for (let i = this.starts[g]; i < this.starts[g + 1]; i++) {
         const stretch = members > 1 ? members / (members - 1) : 1;
-        this.weights[i] =
-          members > 1 ? huber(stretch * this.distance(i, this.rx[i] - ux, this.ry[i] - uy).d2) : this.groupWeights[g];
+        this.distance(i, this.rx[i] - ux, this.ry[i] - uy, away);
+        this.weights[i] = members > 1 ? huber(stretch * away[0]) : this.groupWeights[g];
       }
     }
   }

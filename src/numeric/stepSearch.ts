@@ -23,10 +23,9 @@ const LEAST_OWN_SHARE = 0.03;
  * `taken`: steps that the fit holds already. Null when no place allows a step.
  */
 export function searchStep(series: VectorSeries, fit: VectorFit, taken: readonly number[] = []): StepSearch | null {
-  const { rows, group } = series;
+  const { design, terms: q, group } = series;
   const { residualX, residualY, precision, shared } = fit.workings;
-  const count = rows.length;
-  const q = rows[0]?.length ?? 0;
+  const count = group.length;
   const n = 2 * q;
   const gain = new Float64Array(count).fill(NaN);
   const allowed = placesFor(group, count, taken);
@@ -50,7 +49,7 @@ export function searchStep(series: VectorSeries, fit: VectorFit, taken: readonly
       const [wxx, wxy, wyy] = [precision[3 * i], precision[3 * i + 1], precision[3 * i + 2]];
       wholeX += wxx * residualX[i] + wxy * residualY[i];
       wholeY += wxy * residualX[i] + wyy * residualY[i];
-      addCross(wholeCross, rows[i], wxx, wxy, wyy, n);
+      addCross(wholeCross, design, i, q, wxx, wxy, wyy);
     }
     let pxx = 0;
     let pxy = 0;
@@ -65,7 +64,7 @@ export function searchStep(series: VectorSeries, fit: VectorFit, taken: readonly
       pyy += wyy;
       sx += wxx * residualX[i] + wxy * residualY[i];
       sy += wxy * residualX[i] + wyy * residualY[i];
-      addCross(partCross, rows[i], wxx, wxy, wyy, n);
+      addCross(partCross, design, i, q, wxx, wxy, wyy);
       const whole = i === start;
       if (!whole && allowed[i] === 0) continue;
       // part x shared, then against part, score and regressors of the group.
@@ -84,8 +83,7 @@ export function searchStep(series: VectorSeries, fit: VectorFit, taken: readonly
         here[a] = cross[a] + partCross[a] - (axx * cx + axy * cy);
         here[n + a] = cross[n + a] + partCross[n + a] - (ayx * cx + ayy * cy);
       }
-      if (allowed[i] === 1)
-        gain[i] = gainOf(fit.covariance, here, n, nxx, nxy, nyy, tx, ty);
+      if (allowed[i] === 1) gain[i] = gainOf(fit.covariance, here, n, nxx, nxy, nyy, tx, ty);
       if (whole) {
         info[0] = nxx;
         info[1] = nxy;
@@ -126,9 +124,19 @@ function placesFor(group: ArrayLike<number>, count: number, taken: readonly numb
   return allowed;
 }
 
-function addCross(out: Float64Array, row: Float64Array, wxx: number, wxy: number, wyy: number, n: number): void {
-  for (let k = 0; k < row.length; k++) {
-    const rk = row[k];
+/** Adds precision x regressors of point i. */
+function addCross(
+  out: Float64Array,
+  design: Float64Array,
+  i: number,
+  q: number,
+  wxx: number,
+  wxy: number,
+  wyy: number,
+): void {
+  const n = 2 * q;
+  for (let k = 0; k < q; k++) {
+    const rk = design[i * q + k];
     out[2 * k] += rk * wxx;
     out[2 * k + 1] += rk * wxy;
     out[n + 2 * k] += rk * wxy;

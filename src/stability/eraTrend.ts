@@ -114,16 +114,22 @@ export function fitEra(
     ...conditions.map((condition) => condition.values),
   ];
   const base = columns.length;
-  const withSteps = (steps: readonly number[]): VectorSeries => ({
-    rows: times.map((_, i) =>
-      Float64Array.from([...columns.map((column) => column[i]), ...steps.map((at) => (i >= at ? 1 : 0))]),
-    ),
-    x: coma.map((v) => v.x),
-    y: coma.map((v) => v.y),
-    noise: coma.map((v) => v.noise),
-    lengthError: coma.map((v) => v.lengthError),
+  const values = {
+    x: Float64Array.from(coma, (v) => v.x),
+    y: Float64Array.from(coma, (v) => v.y),
+    noise: Float64Array.from(coma, (v) => v.noise),
+    lengthError: Float64Array.from(coma, (v) => v.lengthError),
     group,
-  });
+  };
+  const withSteps = (steps: readonly number[]): VectorSeries => {
+    const terms = base + steps.length;
+    const design = new Float64Array(count * terms);
+    for (let i = 0; i < count; i++) {
+      for (let k = 0; k < base; k++) design[i * terms + k] = columns[k][i];
+      for (let k = 0; k < steps.length; k++) design[i * terms + base + k] = i >= steps[k] ? 1 : 0;
+    }
+    return { ...values, design, terms };
+  };
   const found = findSteps(withSteps, base, alpha, nights);
   if (found === null) return null;
   const { fit, steps } = found;
@@ -233,10 +239,10 @@ function carriedByOneNight(
   k: number,
   variation: number,
 ): boolean {
-  const { group, rows } = series;
+  const { group } = series;
   const at = steps[k];
   const start = Math.max(0, ...steps.filter((other) => other < at));
-  const end = Math.min(rows.length, ...steps.filter((other) => other > at));
+  const end = Math.min(group.length, ...steps.filter((other) => other > at));
   const sides = [
     [start, at - 1],
     [at, end - 1],
@@ -251,10 +257,15 @@ function carriedByOneNight(
 }
 
 function without(series: VectorSeries, night: number): VectorSeries {
-  const kept = series.rows.flatMap((_, i) => (series.group[i] === night ? [] : [i]));
-  const pick = (values: ArrayLike<number>): number[] => kept.map((i) => values[i]);
+  const { terms, design } = series;
+  const kept = Array.from(series.group).flatMap((group, i) => (group === night ? [] : [i]));
+  const pick = (values: ArrayLike<number>): Float64Array => Float64Array.from(kept, (i) => values[i]);
   return {
-    rows: kept.map((i) => series.rows[i]),
+    terms,
+    design: Float64Array.from(
+      { length: kept.length * terms },
+      (_, j) => design[kept[Math.floor(j / terms)] * terms + (j % terms)],
+    ),
     x: pick(series.x),
     y: pick(series.y),
     noise: pick(series.noise),
