@@ -116,10 +116,17 @@ function cut(text: string, length: number): string {
   return `${end > length / 3 ? head.slice(0, end + 1) : head.slice(0, head.lastIndexOf(' '))} ...`;
 }
 
-function labelled(label: string, texts: readonly string[], width: number, colours: Colours): string[] {
+/** A label, and texts broken to the width behind it. */
+export function labelled(
+  label: string,
+  texts: readonly string[],
+  width: number,
+  colours: Pick<Colours, 'bold'>,
+  indent = INDENT,
+): string[] {
   return texts
-    .flatMap((text) => wrap(printable(text), width - INDENT))
-    .map((line, i) => (i === 0 ? colours.bold(label.padEnd(INDENT)) : ' '.repeat(INDENT)) + line);
+    .flatMap((text) => wrap(printable(text), width - indent))
+    .map((line, i) => (i === 0 ? colours.bold(label.padEnd(indent)) : ' '.repeat(indent)) + line);
 }
 
 function wrap(text: string, width: number): string[] {

@@ -152,7 +152,7 @@ function drawCheck(
   /** coma3 of one arcminute falls with seeing: 0.022 at 1.5", 0.0062 at 2.5", 0.0028 at 4". */
   const perArcmin = 0.0062 * (2.5 / night.seeing) ** 2.2;
   const rotatorDeg = turns.filter((turn) => turn.told).reduce((sum, turn) => sum + turn.deg, 40);
-  const fwhmPx = 2.05 * night.seeing ** 0.8 * (1 + 0.02 * length ** 2);
+  const fwhmPx = 1.12 * night.seeing * (1 + 0.02 * length ** 2);
   const middle = new Date(start + week * 7 * DAY);
   return {
     id,

@@ -12,7 +12,7 @@ export interface Placed {
 export interface StretchStart {
   /** Index of the stretch's first check. */
   readonly first: number;
-  readonly why: 'first' | 'turned' | 'sources disagree' | 'sense unknown' | 'nothing in common' | 'rows assumed anew';
+  readonly why: 'first' | 'turned' | 'sources disagree' | 'sense unknown' | 'nothing in common';
 }
 
 /** Angles that differ by less are the same, degrees: rotators and told angles; spikes besides their errors. */
