@@ -17,7 +17,8 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   optics: ['numeric'],
   retrieval: ['field', 'optics', 'shapes', 'numeric'],
   diagnosis: ['frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
-  report: ['diagnosis', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],
+  stability: ['diagnosis', 'numeric'],
+  report: ['diagnosis', 'stability', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],
   explain: ['diagnosis', 'optics', 'report', 'numeric'],
   live: ['report', 'diagnosis', 'field', 'shapes', 'frame', 'fits', 'numeric'],
   page: ['live', 'report'],
@@ -28,6 +29,7 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
 
 /** Single imports beyond the table, each with its reason. */
 const EXCEPTIONS: Record<string, string> = {
+  'stability -> history': 'what is kept of a check is what is trended (types only)',
   'report -> measure.ts': 'the record is composed from what the chain returns (types only)',
   'live -> measure.ts': 'a sub is summed up from what the chain returns (types only)',
 };

@@ -9,7 +9,7 @@ import type { Filter, History } from '../history/store.ts';
 import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { importReports } from './importReports.ts';
-import { showTrend } from './trend.ts';
+import { showTrend, type TrendOptions } from './trend.ts';
 import { writeWhole } from './writeWhole.ts';
 
 interface Chosen {
@@ -185,15 +185,16 @@ export function registerHistory(program: Command, _tool: unknown, effects: Effec
     .action(async (id: number, options: Chosen & { json?: boolean }) =>
       withHistory(options.history, effects, (h) => show(h, id, options, effects)),
     );
-  withFilter(history.command('trend').summary('what has changed since the last adjustment')).action(
-    async (options: Chosen) =>
-      withHistory(options.history, effects, (h) => {
+  withFilter(history.command('trend').summary('does the collimation hold: drift, jumps, temperature, gravity'))
+    .option('--out <file.html>', 'plots as a page of its own, too')
+    .action(async (options: Chosen & TrendOptions) =>
+      withHistory(options.history, effects, async (h) => {
         const filter = filterOf(options);
         const checks = h.list(filter);
         if (checks.length === 0) sayNothing(h, options, effects);
-        else showTrend(checks, h.events(filter), effects);
+        else await showTrend(checks, h.events(filter), options, effects);
       }),
-  );
+    );
   withFile(history.command('note').summary("keep what was done: 'moved the pier'").argument('<words...>'))
     .option('--adjustment', 'the telescope was adjusted: a new stretch of the trend begins')
     .option('--rig <name>', 'concerns this rig only')

@@ -15,7 +15,7 @@ main { max-width: 68rem; }
 .holds .state { color: var(--good); } .moved .state { color: var(--adjust); } .open .state { color: var(--unsure); }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: .25rem 1rem; margin: .6rem 0; max-width: 54rem; }
 dt { color: var(--muted); } dd { margin: 0; }
-.plots { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 24rem), 1fr)); gap: 1.2rem 1.6rem; }
+.plots { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 25rem), 1fr)); gap: 1.2rem 1.6rem; }
 .plot figcaption { color: var(--ink); font-weight: 600; margin: 0; }
 svg { display: block; width: 100%; height: auto; }
 svg text { fill: var(--muted); font: 13px system-ui, sans-serif; }
@@ -117,7 +117,7 @@ function plotsSection(trend: Trend, timeline: Timeline): string {
   ];
   return `<section aria-labelledby="plots">
 <h2 id="plots">Over the weeks</h2>
-<p class="small">Bars are 1 sigma. Lines are the fit at the usual temperature and altitude. ${legend(trend, timeline)}</p>
+<p class="small">Bars are 1 sigma. Lines are the fit at the usual temperature and altitude. Directions are those of the screen as the camera stood last. ${legend(trend, timeline)}</p>
 <div class="plots">
 ${plots.join('\n')}
 </div>
@@ -178,7 +178,7 @@ function componentPlot(trend: Trend, key: 'x' | 'y'): Plot {
   return {
     title: key === 'x' ? 'Coma to the right (+) or left (−)' : 'Coma to the top (+) or bottom (−)',
     words: `Part of coma along the screen's ${key === 'x' ? 'width' : 'height'}, ${spanWords(trend)}.`,
-    unit: `${UNITS[trend.unit]}, as the camera stands at the end`,
+    unit: UNITS[trend.unit],
     marks: trend.points.flatMap(({ coma, time, weight }): Mark[] =>
       coma === null
         ? []

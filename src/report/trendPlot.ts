@@ -69,8 +69,9 @@ export function plotSvg(plot: Plot, timeline: Timeline): string {
   for (const knock of timeline.knocks) {
     const from = x(knock.from);
     const wide = Math.max(3, x(knock.to) - from);
+    const left = from + wide > WIDTH - 60;
     rows.push(
-      `<rect class="knock" x="${n(from)}" y="${TOP}" width="${n(wide)}" height="${bottom - TOP}"/><text class="knock" x="${n(from + wide / 2)}" y="${TOP - 6}" text-anchor="middle">${e(knock.name)}</text>`,
+      `<rect class="knock" x="${n(from)}" y="${TOP}" width="${n(wide)}" height="${bottom - TOP}"/><text class="knock" x="${n(left ? from - 4 : from + wide + 4)}" y="${bottom - 6}" text-anchor="${left ? 'end' : 'start'}">${e(knock.name)}</text>`,
     );
   }
   for (const at of timeline.breaks)

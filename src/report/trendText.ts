@@ -30,7 +30,7 @@ export function renderTrendText(trend: Trend, { width, colour }: Pick<TextOption
 /** Columns of the widest label and a gap. */
 const LABEL = 13;
 
-/** Length of coma night by night: o a night, A an adjustment, K a jump, - the tolerance. */
+/** Length of coma night by night: o a night, A an adjustment, J a jump, - the tolerance. */
 function plot(trend: Trend, columns: number): string[] {
   const points = trend.points.filter((point) => point.length !== null);
   const first = points[0]?.time;
@@ -63,7 +63,7 @@ function plot(trend: Trend, columns: number): string[] {
     if (kind === 'adjustment' && Date.parse(time) >= first && Date.parse(time) <= last)
       marks[column(Date.parse(time))] = 'A';
   for (const era of trend.eras)
-    for (const knock of era.fit?.knocks ?? []) marks[column((knock.before + knock.after) / 2)] = 'K';
+    for (const knock of era.fit?.knocks ?? []) marks[column((knock.before + knock.after) / 2)] = 'J';
   const unit = { arcmin: '′', um: 'µm', coma3: '' }[trend.unit];
   const decimals = trend.unit === 'coma3' ? 3 : 1;
   const [from, to] = [nightDate(first), nightDate(last)];
@@ -77,7 +77,7 @@ function plot(trend: Trend, columns: number): string[] {
     `${' '.repeat(AXIS)}+${marks.join('')}`.trimEnd(),
     `${' '.repeat(AXIS)} ${from}${to.padStart(across - from.length)}`,
     printable(
-      `${' '.repeat(AXIS)} o coma of a night${trend.tolerance === null ? '' : ', - tolerance'}, A adjustment, K jump`,
+      `${' '.repeat(AXIS)} o coma of a night${trend.tolerance === null ? '' : ', - tolerance'}, A adjustment, J jump`,
     ),
     '',
   ];

@@ -32,12 +32,12 @@ export function trendWords(trend: Trend): TrendWords {
   say('Checks', checksWords(trend));
   if (era !== undefined && fit !== null) {
     say('Now', nowWords(trend, fit));
-    say('Since then', changeWords(trend, fit, era));
+    say('Change', changeWords(trend, fit, era));
     say('Drift', driftWords(trend, fit));
     fit.knocks.forEach((knock) => {
-      say('Knock', knockWords(trend, knock));
+      say('Jump', knockWords(trend, knock));
     });
-    if (fit.knocks.length === 0) say('Knocks', `None since ${sinceWords(era)}.`);
+    if (fit.knocks.length === 0) say('Jumps', `None since ${sinceWords(era)}.`);
     for (const dependence of fit.dependences)
       if (dependence.on === 'temperature') say('Temperature', temperatureWords(trend, fit, dependence));
     say('Gravity', gravityWords(trend, fit));
@@ -81,6 +81,12 @@ function headlineOf(trend: Trend, era: Era | undefined, fit: EraFit | null): Pic
     };
   if (outside !== '') return { state: 'moved', headline: 'The collimation keeps still, but out of tolerance.' };
   if (fit.drift === null) return { state: 'open', headline: 'No jump seen; too few nights to tell a drift.' };
+  const unnoticed = Math.hypot(fit.change.x, fit.change.y) + 2 * fit.change.error;
+  if (trend.tolerance !== null && unnoticed > UNNOTICED_SHARE * trend.tolerance)
+    return {
+      state: 'open',
+      headline: `No jump and no drift seen since ${sinceWords(era)}, but a change of ${amount(trend, unnoticed, unnoticed)} would have passed unnoticed: more nights will tell.`,
+    };
   return {
     state: 'holds',
     headline: `The collimation holds: no jump and no drift since ${sinceWords(era)}.`,
@@ -145,7 +151,7 @@ function nowWords(trend: Trend, fit: EraFit): string {
 }
 
 function changeWords(trend: Trend, fit: EraFit, era: Era): string {
-  return `Change since ${sinceWords(era)}: ${vectorWords(trend, fit.change, '')}.`;
+  return `Since ${sinceWords(era)}: ${vectorWords(trend, fit.change, '')}.`;
 }
 
 function driftWords(trend: Trend, fit: EraFit): string {
