@@ -6,7 +6,7 @@ import { parseArgs } from 'node:util';
 import { drawCase, type Kind, kindOf } from './drawnCase.ts';
 import { classOf } from './judge.ts';
 import { accuracyPicture } from './plots.ts';
-import { type Precision, precisionOf } from './precision.ts';
+import { precisionOf } from './precision.ts';
 import { withAccuracy } from './readmePart.ts';
 import type { Outcome } from './runCase.ts';
 import {
@@ -19,15 +19,16 @@ import {
   targetTable,
   verdictTable,
 } from './tables.ts';
-import { targetsOf } from './targets.ts';
+import { quickOutcomes, type Target, targetsOf } from './targets.ts';
 import { type Job, runJob } from './worker.ts';
 
-const USAGE = `usage: npm run accuracy -- [--cases N] [--seed S] [--only good|single|mixture|CAUSE] [--write] [--misses]
+const USAGE = `usage: npm run accuracy -- [--cases N] [--seed S] [--only good|single|mixture|CAUSE] [--write] [--misses] [--quick]
                           [--case K [--scenario FILE]] [--json FILE] [--keep FOLDER]
 
 Draws N seeded cases (default 320), measures them as check does and holds the records against what was drawn.
 --only     cases of one kind, or with one cause put in
 --case     one case alone: what was drawn, what the record says; --scenario writes it for starplumb synth
+--quick    leaves the whole-field fit out, as check --quick does
 --misses   lists the cases that were judged wrongly
 --json     writes every case: truth and record
 --keep     keeps the measured stars in a folder: after a change of the diagnosis alone nothing is drawn anew
@@ -85,10 +86,18 @@ function showOne(job: Job, scenarioFile: string | undefined): void {
   if (scenarioFile !== undefined) writeFileSync(scenarioFile, `${JSON.stringify(outcome.drawn.scenario, null, 2)}\n`);
 }
 
+/** Targets with the whole-field fit and without. */
+function bothTargets(outcomes: readonly Outcome[], nights: readonly Outcome[]): [Target[], Target[]] {
+  return [
+    targetsOf(outcomes, nights.map(precisionOf)),
+    targetsOf(quickOutcomes(outcomes), quickOutcomes(nights).map(precisionOf)),
+  ];
+}
+
 const PICTURE = 'samples/accuracy.svg';
 
 /** The table into README.md and the plots beside it. */
-function writeReadme(seed: number, outcomes: readonly Outcome[], precision: readonly Precision[]): void {
+function writeReadme(seed: number, outcomes: readonly Outcome[], nights: readonly Outcome[]): void {
   const root = process.env['STARPLUMB_ROOT'] ?? '.';
   const { good, subs, stars } = {
     good: outcomes.filter((o) => classOf(o) === 'good').length,
@@ -100,7 +109,7 @@ function writeReadme(seed: number, outcomes: readonly Outcome[], precision: read
     `${outcomes.length} cases drawn with seed ${seed}, ${good} of them with nothing wrong; ${subs} frames of 6.5 megapixels, ${stars} stars measured (${machine}).`,
     '\u00b1 is the binomial error of a share.',
     '',
-    targetTable(targetsOf(outcomes, precision)),
+    targetTable(...bothTargets(outcomes, nights)),
     '',
     'What was drawn (down) and what the record names first (across):',
     '',
@@ -125,6 +134,7 @@ async function main(): Promise<void> {
       keep: { type: 'string' },
       misses: { type: 'boolean' },
       write: { type: 'boolean' },
+      quick: { type: 'boolean' },
       help: { type: 'boolean', short: 'h' },
     },
   });
@@ -135,17 +145,18 @@ async function main(): Promise<void> {
   const seed = Number(values.seed ?? DEFAULT_SEED);
   const count = Number(values.cases ?? DEFAULT_CASES);
   const keep = values.keep ?? null;
+  const quick = values.quick ?? false;
   if (values.case !== undefined) {
-    showOne({ kind: 'case', seed, index: Number(values.case), keep }, values.scenario);
+    showOne({ kind: 'case', seed, index: Number(values.case), keep, quick }, values.scenario);
     return;
   }
   const jobs: Job[] = [];
   for (let index = 0; jobs.length < count; index++) {
-    if (wanted(values.only, seed, index)) jobs.push({ kind: 'case', seed, index, keep });
+    if (wanted(values.only, seed, index)) jobs.push({ kind: 'case', seed, index, keep, quick });
   }
   const nights: Job[] =
     values.only === undefined
-      ? Array.from({ length: PRECISION_NIGHTS }, (_, index) => ({ kind: 'precision', seed, index, keep }))
+      ? Array.from({ length: PRECISION_NIGHTS }, (_, index) => ({ kind: 'precision', seed, index, keep, quick }))
       : [];
   const started = performance.now();
   const all = [...jobs, ...nights];
@@ -156,7 +167,7 @@ async function main(): Promise<void> {
   });
   if (process.stderr.isTTY) process.stderr.write('\r\u001b[K');
   const outcomes = results.slice(0, jobs.length);
-  const precision = results.slice(jobs.length).map(precisionOf);
+  const precision = results.slice(jobs.length);
   if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(outcomes));
   const seconds = (performance.now() - started) / 1000;
   console.log(`${jobs.length} cases, seed ${seed}, ${seconds.toFixed(0)} s on ${availableParallelism()} cores\n`);
@@ -164,7 +175,7 @@ async function main(): Promise<void> {
   console.log(verdictTable(outcomes), '\n');
   console.log(mixtureTable(outcomes), '\n');
   console.log(directionTable(outcomes), '\n');
-  console.log(targetTable(targetsOf(outcomes, precision)));
+  console.log(targetTable(...bothTargets(outcomes, precision)));
   if (values.write) writeReadme(seed, outcomes, precision);
   if (values.misses) console.log(`\n${missList(outcomes).join('\n')}`);
 }

@@ -3,7 +3,7 @@ import type { Setup } from '../../src/diagnosis/setup.ts';
 import { type Orientation, orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import type { Frame } from '../../src/frame/frame.ts';
 import { frameFromFits } from '../../src/frame/fromFits.ts';
-import { type FrameMeasurement, measureField, measureFrame } from '../../src/measure.ts';
+import { type FrameMeasurement, type Measurement, measureField, measureFrame, refine } from '../../src/measure.ts';
 import { scenesOf } from '../../src/optics/night.ts';
 import { drawFrame } from '../../src/optics/starField.ts';
 import { composeReport } from '../../src/report/compose.ts';
@@ -27,6 +27,10 @@ export interface Outcome {
   readonly drawn: DrawnCase;
   readonly truth: Truth;
   readonly report: Report;
+  /** The record of `check --quick`, which leaves the whole-field fit out. */
+  readonly quick: Report;
+  /** Shares of the variance over the field that the whole-field model explains on held-out stars. */
+  readonly explained: { readonly size: number | null; readonly elongation: number | null } | null;
 }
 
 /** Draws the case's subs as files, reads them back and measures their stars, as `check` does. */
@@ -54,13 +58,28 @@ export function measureCase(drawn: DrawnCase): MeasuredCase {
   };
 }
 
-/** From the measured stars to the validated record. */
-export function judgeCase({ drawn, truth, stars, setup, orientation, frames }: MeasuredCase): Outcome {
-  const report = composeReport(measureField(stars, setup, orientation), {
-    created: '2030-01-01T00:00:00.000Z',
-    tool: { name: 'starplumb', version: 'accuracy' },
-    // The record takes facts and notes of a frame, never its pixels.
-    frames: frames as readonly Frame[],
-  });
-  return { drawn, truth, report: reportSchema.parse(report) };
+/** From the measured stars to the validated records, with the whole-field fit and without. */
+export function judgeCase(measured: MeasuredCase, quickOnly = false): Outcome {
+  const { drawn, truth, stars, setup, orientation } = measured;
+  const quick = measureField(stars, setup, orientation);
+  const refined = quickOnly ? quick : refine(quick);
+  const quickReport = recordOf(quick, measured);
+  return {
+    drawn,
+    truth,
+    report: refined === quick ? quickReport : recordOf(refined, measured),
+    quick: quickReport,
+    explained: refined.diagnosis.amounts?.retrieved?.explained ?? null,
+  };
+}
+
+function recordOf(measurement: Measurement, { frames }: MeasuredCase): Report {
+  return reportSchema.parse(
+    composeReport(measurement, {
+      created: '2030-01-01T00:00:00.000Z',
+      tool: { name: 'starplumb', version: 'accuracy' },
+      // The record takes facts and notes of a frame, never its pixels.
+      frames: frames as readonly Frame[],
+    }),
+  );
 }

@@ -62,11 +62,29 @@ export function verdictTable(outcomes: readonly Outcome[]): string {
   return markdown(['drawn', 'cases', ...VERDICTS], rows);
 }
 
-export function targetTable(targets: readonly Target[]): string {
-  return markdown(
-    ['what', 'target', 'found', 'of', ''],
-    targets.map((t) => [t.what, t.target, t.found, String(t.of), t.met === null ? '' : t.met ? 'met' : 'MISSED']),
-  );
+/** Figures against targets; beside them those of the quick path where they differ. */
+export function targetTable(targets: readonly Target[], quick: readonly Target[]): string {
+  const met = (t: Target): string => (t.met === null ? '' : t.met ? 'met' : 'missed');
+  const rows = targets.map((t) => {
+    const other = quick.find((q) => q.what === t.what);
+    const differs = other !== undefined && other.of > 0 && other.found !== t.found;
+    return [
+      t.what,
+      t.target,
+      t.found,
+      String(t.of),
+      met(t),
+      differs ? `${other.found}${other.of === t.of ? '' : ` of ${other.of}`}` : '',
+    ];
+  });
+  const differing = rows.some((row) => row[5] !== '');
+  const header = ['what', 'target', 'found', 'of', '', 'with --quick'];
+  return differing
+    ? markdown(header, rows)
+    : markdown(
+        header.slice(0, 5),
+        rows.map((row) => row.slice(0, 5)),
+      );
 }
 
 /** Found shares of the faults in mixtures, and how often something not drawn was named. */

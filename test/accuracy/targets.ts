@@ -21,6 +21,10 @@ const APART_UM = 40;
 const inBand = (s: Share, from: number, to: number): boolean | null =>
   s.of === 0 ? null : percent(s) >= from && percent(s) <= to;
 
+/** The same outcomes as `check --quick` tells them. */
+export const quickOutcomes = (outcomes: readonly Outcome[]): Outcome[] =>
+  outcomes.map((outcome) => ({ ...outcome, report: outcome.quick, explained: null }));
+
 export function targetsOf(outcomes: readonly Outcome[], precision: readonly Precision[]): Target[] {
   const clear = outcomes.filter(isClear);
   const right = shareOf(clear, (o) => topOf(o) === trueFaults(o)[0]);
@@ -67,6 +71,7 @@ export function targetsOf(outcomes: readonly Outcome[], precision: readonly Prec
       );
     }),
     ...precisionTargets(precision, limit),
+    ...(['size', 'elongation'] as const).map((name) => explainedTarget(outcomes, name)),
   ];
 }
 
@@ -109,6 +114,20 @@ function nodeTarget(
       : [Math.hypot(node.xMm - truth.nodeMm.x, node.yMm - truth.nodeMm.y)];
   });
   return limit('coma node of a bare mirror, median', '< 0.1 mm', quantile(off, 0.5), 0.1, ' mm', off.length);
+}
+
+/** What the whole-field model explains of how stars differ over the field, on stars it was not fitted to. */
+function explainedTarget(outcomes: readonly Outcome[], name: 'size' | 'elongation'): Target {
+  const shares = outcomes.flatMap(({ explained }) => explained?.[name] ?? []).map((value) => 100 * value);
+  const middle = quantile(shares, 0.5);
+  return {
+    what: `variance of ${name} over the field explained on held-out stars, median`,
+    target: '> 95 %',
+    found:
+      shares.length === 0 ? 'none' : `${middle.toFixed(1)} % (nine in ten above ${quantile(shares, 0.1).toFixed(0)} %)`,
+    of: shares.length,
+    met: shares.length === 0 ? null : middle > 95,
+  };
 }
 
 function precisionTargets(

@@ -12,10 +12,12 @@ export interface Job {
   readonly index: number;
   /** Folder that keeps the measured stars, so that a change of the diagnosis alone is judged without drawing anew. */
   readonly keep: string | null;
+  /** Leave the whole-field fit out. */
+  readonly quick: boolean;
 }
 
 export function runJob(job: Job): Outcome {
-  return judgeCase(job.keep === null ? drawn(job) : kept(job, job.keep));
+  return judgeCase(job.keep === null ? drawn(job) : kept(job, job.keep), job.quick);
 }
 
 const drawn = ({ kind, seed, index }: Job): MeasuredCase =>
