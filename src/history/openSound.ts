@@ -21,11 +21,15 @@ export async function openSound(path: string, open: OpenDatabase): Promise<Datab
   let db: Database | null = null;
   try {
     db = await open(path);
-    await configure(db);
-    if (isNew(db)) migrate(db);
-    judge(db, path);
+    db.exec(`PRAGMA busy_timeout = ${BUSY_MS}; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON`);
+    // A damaged file is found out before anything is written to it.
+    if (!isNew(db)) judge(db, path);
+    await setWriteAheadLog(db);
+    db.exec('PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON');
     if (numberOf(db, 'user_version') < SCHEMA_VERSION) migrate(db);
     await compareDefinitions(db, open);
+    // Tells now, not at the first check to keep, that nothing can be written.
+    db.run('DELETE FROM events WHERE id < 0');
     return db;
   } catch (error) {
     db?.close();
@@ -34,12 +38,6 @@ export async function openSound(path: string, open: OpenDatabase): Promise<Datab
     if (trouble === 'damaged' || trouble === 'other') throw new Unsound((error as Error).message, error);
     throw error;
   }
-}
-
-async function configure(db: Database): Promise<void> {
-  db.exec(`PRAGMA busy_timeout = ${BUSY_MS}; PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON`);
-  await setWriteAheadLog(db);
-  db.exec('PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON');
 }
 
 /** Changing to WAL does not wait for other connections as everything else does. */

@@ -6,7 +6,7 @@ import type { Database, Row } from './driver.ts';
 import { digestOfCheck, digestOfEvent } from './kept.ts';
 import type { CheckRow, EventRow } from './row.ts';
 import { ROW_VERSION, rowOf } from './rowOf.ts';
-import { inWords } from './trouble.ts';
+import { HistoryTrouble, inWords } from './trouble.ts';
 
 /** Limits are inclusive; times are ISO 8601, UTC, and may be cut short ('2031-02'). */
 export interface Filter {
@@ -53,8 +53,10 @@ export function historyOf(db: Database, path: string, effects: Pick<Effects, 'er
   };
   const reportOf = (id: number): Report | null => {
     const kept = db.get('SELECT report, digest FROM reports WHERE id = ?', id);
-    const bytes = kept?.['report'];
-    if (!(bytes instanceof Uint8Array) || crc32(bytes) !== kept?.['digest']) return null;
+    if (kept === undefined) return null;
+    const bytes = kept['report'];
+    if (!(bytes instanceof Uint8Array) || crc32(bytes) !== kept['digest'])
+      throw new HistoryTrouble(`${path}: the report of check ${id} is damaged; the rest is whole`);
     return parseReport(JSON.parse(inflateSync(bytes).toString('utf8')));
   };
   const leftOut = (what: string): void => {
@@ -66,8 +68,12 @@ export function historyOf(db: Database, path: string, effects: Pick<Effects, 'er
     if (kept['digest'] === digestOfCheck(kept) && kept['row_version'] === ROW_VERSION)
       return [{ id, ...(JSON.parse(String(kept['row'])) as Omit<CheckRow, 'id'>) }];
     // Of another version of the program, or damaged: made anew from the report.
-    const report = reportOf(id);
-    if (report !== null) return [{ id, ...rowOf(report) }];
+    try {
+      const report = reportOf(id);
+      if (report !== null) return [{ id, ...rowOf(report) }];
+    } catch (error) {
+      if (!(error instanceof HistoryTrouble)) throw error;
+    }
     leftOut(`check ${id}`);
     return [];
   };
