@@ -139,7 +139,7 @@ export function refine(measurement: Measurement, progress?: (share: number) => v
   if (retrieved === null) return measurement;
   return {
     ...measurement,
-    diagnosis: weigh(refinedBy(amounts, retrieved), stars, field, setup, orientation.screenY),
+    diagnosis: weigh(refinedBy(amounts, retrieved, setup), stars, field, setup, orientation.screenY),
   };
 }
 

@@ -1,8 +1,10 @@
 import type { Field, SmoothFields } from '../field/fitField.ts';
 import { type FrameStars, halfDiagonal, type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { fitSizeField, type SizeField } from '../field/sizeField.ts';
+import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
-import { type Response, responseFor } from './response.ts';
+import { type Air, expectedAir } from './air.ts';
+import { type Response, responseAt, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
 import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
@@ -24,6 +26,8 @@ export interface Amounts {
   /** What coma makes by itself of (e1, e2), the same in every sub. */
   readonly comaDistortion: { readonly x: number; readonly y: number };
   readonly response: Response | null;
+  /** What the air alone should make of the stars; null where it is not known or nothing. */
+  readonly air: Air | null;
   /** The telescope, or its stand-in when it is not known (`physical` false: nothing in micrometres is reported). */
   readonly optics: KnownOptics;
   readonly physical: boolean;
@@ -49,33 +53,50 @@ const FARTHEST_NODE = 3;
 /** Share of a paraboloid's linear coma above which there is no corrector: a corrector leaves 0.02. */
 const BARE_SHARE = 0.3;
 
+/**
+ * What drawn frames leave of coma3 and trefoil3, per component, when there is none and the noise is averaged away (neighbours
+ * too faint to be left out, places of pixels, air): 6" of tilt at f/4 and 2.5".
+ */
+const COMA_FLOOR = 0.0005;
+const TREFOIL_FLOOR = 0.0007;
+
+const withFloor = (v: UncertainVector, floor: number): UncertainVector => ({ ...v, error: Math.hypot(v.error, floor) });
+
 export function measureAmounts(frames: readonly FrameStars[], field: Field, setup: Setup): Amounts | null {
   const { smooth } = field;
   if (smooth === null || field.fwhm === null) return null;
   const half = halfDiagonal(setup);
   const filter = filterName(setup.filter, setup.mosaic);
-  const coma = smooth.coma.uniform;
-  const skew = findSkewedSmear(coma, smooth.trefoil.uniform, smooth.distortion.uniform);
-  const cleanComa: UncertainVector =
-    skew === null ? coma : { x: coma.x - skew.coma3.x, y: coma.y - skew.coma3.y, error: coma.error * Math.SQRT2 };
-  const trefoil: UncertainVector = skew === null ? smooth.trefoil.uniform : { ...smooth.trefoil.uniform, x: 0, y: 0 };
+  const coma: UncertainVector = withFloor(smooth.coma.uniform, COMA_FLOOR);
   const bare = isBare(setup, smooth, field.fwhm, half);
   const known = knownOptics(setup, bare);
-  const optics = known ?? { ...nominalOptics(field.fwhm), bare };
-  const observed = {
-    fwhm: field.fwhm,
-    coma3: vectorLength(cleanComa),
-    trefoil3: vectorLength(trefoil),
+  const { fwhm } = field;
+  const optics = known ?? { ...nominalOptics(fwhm), bare };
+  const responseTo = (c: UncertainVector, t: UncertainVector): Response | null => {
+    const observed = { fwhm, coma3: vectorLength(c), trefoil3: vectorLength(t) };
+    return responseFor(optics, filter, observed) ?? responseFor({ ...nominalOptics(fwhm), bare }, filter, observed);
   };
-  const response =
-    responseFor(optics, filter, observed) ?? responseFor({ ...nominalOptics(field.fwhm), bare }, filter, observed);
+  const ownOf = (c: UncertainVector, response: Response | null): MadeByComa =>
+    bare || response === null ? NOTHING : madeByComa(c, response);
+  const allTrefoil = withFloor(smooth.trefoil.uniform, TREFOIL_FLOOR);
+  const unskewed = responseTo(coma, allTrefoil);
+  const firstOwn = ownOf(coma, unskewed);
+  const skew = findSkewedSmear(
+    coma,
+    without(allTrefoil, firstOwn.trefoil3),
+    without(smooth.distortion.uniform, firstOwn.distortion),
+  );
+  const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
+  const cleanComa = withoutSmear(coma, skew, air);
+  const trefoil: UncertainVector = skew === null ? allTrefoil : { ...allTrefoil, x: 0, y: 0 };
+  const response = skew === null ? unskewed : responseTo(cleanComa, trefoil);
   const size = fitSizeField(frames, (_frame, u, v) => {
     if (response === null) return 0;
     const linear = smooth.coma.linear.value;
     const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
     return response.comaBlurPx(response.comaUm(c)) ** 2;
   });
-  const own = bare || response === null ? NOTHING : madeByComa(cleanComa, response);
+  const own = ownOf(cleanComa, response);
   const node = bare ? nodeOf(cleanComa, smooth.coma.linear) : null;
   return {
     smooth,
@@ -88,6 +109,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     smear: without(smooth.distortion.uniform, own.distortion),
     comaDistortion: own.distortion,
     response,
+    air,
     optics,
     physical: known !== null && response !== null,
     comaUm:
@@ -98,10 +120,29 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   };
 }
 
-/** The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars. */
-export function refinedBy(amounts: Amounts, retrieved: Retrieved): Amounts {
+/**
+ * The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars; what they
+ * widen, and the tolerances that follow seeing, by the seeing it found.
+ */
+export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
   const { value, low, high } = retrieved.comaUm;
-  return { ...amounts, retrieved, comaUm: { value, low, high, error: (high - low) / 2 } };
+  const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
+  const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
+  return { ...amounts, retrieved, response, comaUm: { value, low, high, error: (high - low) / 2 } };
+}
+
+/** How well the removed skew is known, as a share. */
+const SKEW_ERROR = 0.1;
+
+/** Coma less the skewed smear seen; where none is seen, what the air may hide widens the error. */
+function withoutSmear(coma: UncertainVector, skew: SkewedSmear | null, air: Air | null): UncertainVector {
+  if (skew === null) return withFloor(coma, (air?.coma3 ?? 0) / Math.SQRT2);
+  const { x, y } = skew.coma3;
+  return {
+    x: coma.x - x,
+    y: coma.y - y,
+    error: Math.hypot(coma.error * Math.SQRT2, SKEW_ERROR * Math.hypot(x, y)),
+  };
 }
 
 interface MadeByComa {

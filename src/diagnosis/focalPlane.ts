@@ -58,7 +58,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
     ? `focus equal edge to edge within ${zone.toFixed(0)} µm, the seeing-limited critical focus zone (Goldman & Megdal 2010)`
     : 'focus equal within the seeing-limited critical focus zone (Goldman & Megdal 2010; optics unknown, judged as for 200 mm f/4)';
   if (size === null || tilt === null || response === null) return unmeasurable('sensor-tilt', tolerance);
-  const significance = size.tiltSignificance;
+  const significance = Math.min(size.tiltSignificance, amounts.retrieved?.tiltSignificance ?? Number.POSITIVE_INFINITY);
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
   const status = drowned ? 'not-measurable' : statusOf(tilt.um, tilt.error, significance, zone);
@@ -74,7 +74,8 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
     status,
     significance,
     tolerance,
-    widens: zoneBlur(length, setup, axis),
+    // The centre of the outermost zone along it stands a third of the way from edge to edge off the middle.
+    widens: amounts.retrieved === null ? zoneBlur(length, setup, axis) : response.blurPx(tilt.um / 3),
     direction: null,
     directionError: null,
     axis: seen ? axis : null,
@@ -128,7 +129,8 @@ export function correctorSpacing(amounts: Amounts): Finding {
   const tolerance = `corner and centre in focus within ${amounts.physical ? `${zone.toFixed(0)} µm, ` : ''}the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
   const curvature = curvatureAmount(amounts);
   if (size === null || curvature === null) return unmeasurable('corrector-spacing', tolerance);
-  const significance = size.curvatureSignificance;
+  const own = amounts.retrieved === null ? Number.POSITIVE_INFINITY : curvature.um / Math.max(curvature.error, 1e-9);
+  const significance = Math.min(size.curvatureSignificance, own);
   const status = optics.bare
     ? significance >= DETECT_SIGMAS
       ? 'within-tolerance'
@@ -136,7 +138,10 @@ export function correctorSpacing(amounts: Amounts): Finding {
     : statusOf(curvature.um, curvature.error, significance, zone);
   const radial = amounts.smooth.distortion.radial;
   // Zero mean over the field: r^2 of a corner zone's centre is 4/9, of the field's mean 1/3 (half-diagonals).
-  const widens = Math.abs(size.curvature.value) / 3;
+  const widens =
+    amounts.retrieved === null || amounts.response === null
+      ? Math.abs(size.curvature.value) / 3
+      : amounts.response.blurPx(curvature.um / 3);
   return {
     cause: 'corrector-spacing',
     status,

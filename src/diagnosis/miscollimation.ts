@@ -31,7 +31,11 @@ export function miscollimation(
 ): Finding {
   const { coma, response, comaUm, optics, skew } = amounts;
   const length = vectorLength(coma);
-  const significance = vectorSignificance(coma);
+  // Far from focus an offset shadow looks like coma: the whole-field fit allows for it.
+  const significance = Math.min(
+    vectorSignificance(coma),
+    amounts.retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY,
+  );
   const direction = Math.atan2(coma.y, coma.x);
   const toleranceArcmin = mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts);
   const um = comaUm?.value ?? 0;

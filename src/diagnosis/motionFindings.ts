@@ -1,6 +1,6 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { type Amounts, without } from './amounts.ts';
-import { DETECT_SIGMAS, type Finding, NO_DIRECTION, statusOf } from './finding.ts';
+import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
@@ -27,12 +27,23 @@ export function driftLength(distortion: number, fwhm: number): number {
   return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio));
 }
 
-/** Whether the skewed smear is the air's: it stays over the subs, low in the sky, through a broad band. */
+/** The air's elongation is expected to so much of its value: the star's colour and the pass band's ends are not known. */
+const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
+
+/**
+ * Whether the smear is the air's: it stays over the subs, low in the sky, through a broad band, and is either skewed as only
+ * spread colours or a jump are, or as long as the air should make it.
+ */
 export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
   const narrow = /^(h|s-?ii|o-?iii|n-?ii|s2|o3|g\b|green)/i.test(setup.filter?.trim() ?? '');
   const low = setup.altitudeDeg !== null && setup.altitudeDeg < 60;
-  const steady = amounts.smooth.coma.uniform.changing < 0.5 * vectorLength(amounts.smooth.coma.uniform);
-  return amounts.skew !== null && low && !narrow && steady;
+  const { coma, distortion } = amounts.smooth;
+  const { air, skew, smear } = amounts;
+  if (skew !== null) return low && !narrow && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
+  if (air === null || vectorSignificance(smear) < FAULT_SIGMAS) return false;
+  const length = vectorLength(smear);
+  const share = length / Math.max(air.distortion, 1e-9);
+  return share > LIKE_AIR.from && share < LIKE_AIR.to && distortion.uniform.changing < 0.3 * length;
 }
 
 export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {
@@ -89,19 +100,31 @@ export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY
   const persistent = amounts.smear;
   const amount = vectorLength(persistent);
   const altitude = setup.altitudeDeg;
+  const significance = air
+    ? vectorSignificance(persistent)
+    : skew === null
+      ? 0
+      : vectorSignificance(amounts.smooth.trefoil.uniform);
+  const axis = skew?.direction ?? 0.5 * Math.atan2(persistent.y, persistent.x);
   return {
     cause: 'dispersion',
-    status: air ? 'fault' : skew === null ? 'not-detected' : altitude === null ? 'not-measurable' : 'not-detected',
-    significance: skew === null ? 0 : vectorSignificance(amounts.smooth.trefoil.uniform),
+    status: air
+      ? statusOf(amount, persistent.error, significance, distortionOf(ROUND_ELONGATION))
+      : skew === null
+        ? 'not-detected'
+        : altitude === null
+          ? 'not-measurable'
+          : 'not-detected',
+    significance,
     tolerance: `elongation below ${ROUND_ELONGATION} (common practice, no source)`,
     widens: air ? widenedBy(amount, fwhm) : 0,
     direction: null,
     directionError: null,
-    axis: air && skew !== null ? skew.direction : null,
+    axis: air ? axis : null,
     axisError: air ? Math.min(Math.PI / 4, persistent.error / (2 * Math.max(amount, 1e-12))) : null,
     starShift: null,
     because: air
-      ? `all stars are skewed to one side ${skew === null ? '' : axisWords(skew.direction, screenY)} in every sub, at ${(altitude ?? 0).toFixed(0)} deg altitude through a broad filter`
+      ? `all stars are ${skew === null ? 'long' : 'skewed to one side'} ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)}, as the air makes them at ${(altitude ?? 0).toFixed(0)} deg altitude through this filter${amounts.air === null ? '' : ` (expected ${elongationFrom(amounts.air.distortion).toFixed(2)})`}`
       : skew !== null && altitude === null
         ? 'the stars are skewed alike; without the altitude the air cannot be told from a jump in tracking'
         : 'no skew that the air would make',
@@ -111,31 +134,52 @@ export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY
   };
 }
 
+interface FocusError {
+  readonly um: number;
+  readonly errorUm: number;
+  readonly significance: number;
+  /** Pixels of FWHM. */
+  readonly blur: number;
+}
+
+/** The sub farthest from its best compromise focus: mean of r^2 over the frame is 1/3 in half-diagonals. */
+function farthestFocus({ size, response, retrieved }: Amounts): FocusError {
+  if (retrieved !== null && response !== null) {
+    const { curvatureUm } = retrieved;
+    const subs = retrieved.perSub.map(({ focusUm }) => ({
+      um: Math.abs(focusUm.value + curvatureUm.value / 3),
+      errorUm: Math.hypot((focusUm.high - focusUm.low) / 2, curvatureUm.error / 3),
+    }));
+    const worst = subs.reduce((a, b) => (b.um > a.um ? b : a));
+    return { ...worst, significance: worst.um / Math.max(worst.errorUm, 1e-9), blur: response.blurPx(worst.um) };
+  }
+  const offsets = size === null ? [] : size.centre.map((c) => Math.abs(c + size.curvature.value / 3));
+  const blur = Math.max(0, ...offsets);
+  const error = size === null ? Infinity : (size.centreError[offsets.indexOf(blur)] ?? Infinity);
+  const um = response?.defocusUm(blur) ?? 0;
+  const errorUm = response === null || !Number.isFinite(error) ? Infinity : response.defocusUm(blur + error) - um;
+  return { um, errorUm, significance: error > 0 && Number.isFinite(error) ? blur / error : 0, blur };
+}
+
 export function defocus(amounts: Amounts): Finding {
   const { size, response } = amounts;
   const zone = focusZoneUm(amounts);
   const tolerance = `best compromise focus within ${amounts.physical ? `±${(zone / 2).toFixed(0)} µm, ` : ''}half the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
-  // Mean of r^2 over the frame is 1/3 in half-diagonals, so the compromise focus is centre + curvature/3.
-  const offsets = size === null ? [] : size.centre.map((c) => Math.abs(c + size.curvature.value / 3));
-  const worst = Math.max(0, ...offsets);
-  const error = size === null ? Infinity : (size.centreError[offsets.indexOf(worst)] ?? Infinity);
-  const um = response?.defocusUm(worst) ?? 0;
-  const errorUm = response === null || !Number.isFinite(error) ? Infinity : response.defocusUm(worst + error) - um;
-  const significance = error > 0 && Number.isFinite(error) ? worst / error : 0;
+  const { um, errorUm, significance, blur } = farthestFocus(amounts);
   const status = size === null || response === null ? 'not-measurable' : statusOf(um, errorUm, significance, zone / 2);
   return {
     cause: 'defocus',
     status,
     significance,
     tolerance,
-    widens: status === 'not-measurable' ? null : worst,
+    widens: status === 'not-measurable' ? null : blur,
     ...NO_DIRECTION,
     because:
       status === 'not-measurable'
         ? 'with one focus and a flat field, defocus cannot be told from seeing'
         : significance < DETECT_SIGMAS
           ? 'no defocus seen against the shape of the field'
-          : `the field stands off its best compromise focus by ${amounts.physical ? `${um.toFixed(0)} ± ${errorUm.toFixed(0)} µm` : `${plain(worst)} px of blur`}`,
+          : `the field stands off its best compromise focus by ${amounts.physical ? `${um.toFixed(0)} ± ${errorUm.toFixed(0)} µm` : `${plain(blur)} px of blur`}`,
     advice: status === 'fault' ? 'Refocus; the side is not in one frame.' : 'Nothing to do.',
   };
 }

@@ -5,6 +5,7 @@ import { type Coefficients, NO_ABERRATION, toDefocus } from '../optics/wavefront
 import type { Shape } from '../shapes/shape.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import type { KnownOptics } from './setup.ts';
+import { focusZoneOf } from './tolerances.ts';
 
 /**
  * From shape to wavefront: a star drawn by the optics of this telescope and measured through the very weights that
@@ -16,7 +17,7 @@ export interface Response {
   readonly focusedFwhmPx: number;
   /** |coma3| to W131, um, in focus. */
   readonly comaUm: (coma3: number) => number;
-  /** The same when the star owes part of its width to a defocus of `DEFOCUS_UM`. */
+  /** The same when the star owes part of its width to a defocus of half the critical focus zone: an imager's usual one. */
   readonly comaUmDefocused: (coma3: number) => number;
   /** trefoil3 along 3 phi and distortion along 2 phi that this much coma along phi makes by itself. */
   readonly comaTrefoil3: (comaUm: number) => number;
@@ -34,8 +35,6 @@ export interface Response {
   readonly trefoilBlurPx: (rmsUm: number) => number;
 }
 
-/** One frame cannot tell defocus of this size from seeing: the other end of the amount's interval. */
-export const DEFOCUS_UM = 30;
 /** Noll RMS of a trefoil coefficient: |t| / sqrt 8. */
 const TREFOIL_RMS = Math.sqrt(8);
 
@@ -44,9 +43,22 @@ interface Model {
   (coefficients: Partial<Coefficients>, seeingArcsec: number): Shape | null;
 }
 
-function modelOf(optics: KnownOptics, filter: FilterName): { readonly model: Model; readonly telescope: Telescope } {
+/** Wavelengths across the band: one at its middle, where the band is not so wide that its weight stands elsewhere. */
+export const lightsFor = (filter: FilterName): number => (filter === 'none' ? 2 : 1);
+
+interface DrawnStars {
+  readonly model: Model;
+  readonly telescope: Telescope;
+}
+
+function modelOf(optics: KnownOptics, filter: FilterName): DrawnStars {
   const telescope = telescopeFor(optics);
-  const stars = new PixelStars(telescope, { pixelUm: optics.pixelUm, filter, recentred: true, samples: 1 });
+  const stars = new PixelStars(telescope, {
+    pixelUm: optics.pixelUm,
+    filter,
+    recentred: true,
+    samples: lightsFor(filter),
+  });
   const known = new Map<string, Shape | null>();
   const model: Model = (coefficients, seeingArcsec) => {
     const w = { ...NO_ABERRATION, ...coefficients };
@@ -75,22 +87,24 @@ const MAX_SEEING_ROUNDS = 8;
 const ROUNDS = 12;
 const COMA_STEPS = [0, 0.06, 0.12, 0.25, 0.5, 0.8, 1.2, 2, 3.5];
 const TREFOIL_STEPS = [0, 0.03, 0.06, 0.12, 0.2, 0.35];
+/** um along the axis at f/4, wider by the square of the focal ratio. */
 const DEFOCUS_STEPS = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
+
+const comaCurve = (model: Model, seeing: number, d: number): Curve =>
+  risingCurve(COMA_STEPS, (c) => model({ c: { x: c, y: 0 }, d }, seeing)?.coma3.x ?? null);
+
+const trefoilCurve = (model: Model, seeing: number): Curve =>
+  risingCurve(TREFOIL_STEPS, (rms) => model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing)?.trefoil3.x ?? null);
 
 /** Null where the model cannot be as sharp as the sub (wrong focal length or pixel size). */
 export function responseFor(optics: KnownOptics, filter: FilterName, observed: Observed): Response | null {
-  const { model, telescope } = modelOf(optics, filter);
-  const comaAt = (seeing: number, d: number): Curve =>
-    risingCurve(COMA_STEPS, (c) => model({ c: { x: c, y: 0 }, d }, seeing)?.coma3.x ?? null);
-  const trefoilAt = (seeing: number): Curve =>
-    risingCurve(TREFOIL_STEPS, (rms) => model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing)?.trefoil3.x ?? null);
+  const drawn = modelOf(optics, filter);
+  const { model } = drawn;
   let c = 0;
   let t = 0;
   let seeing = 0;
   const comaBracket = bracket();
   const trefoilBracket = bracket();
-  let coma: Curve | null = null;
-  let trefoil: Curve | null = null;
   for (let round = 0; round < ROUNDS; round++) {
     const next = seeingFor(model, optics, observed.fwhm, { c: { x: c, y: 0 }, t: { x: t, y: 0 } });
     if (next === null) {
@@ -101,32 +115,41 @@ export function responseFor(optics: KnownOptics, filter: FilterName, observed: O
       continue;
     }
     seeing = next;
-    coma = comaAt(seeing, 0);
-    trefoil = trefoilAt(seeing);
-    const nextC = coma.inverse(observed.coma3);
-    const nextT = TREFOIL_RMS * trefoil.inverse(observed.trefoil3);
+    const nextC = comaCurve(model, seeing, 0).inverse(observed.coma3);
+    const nextT = TREFOIL_RMS * trefoilCurve(model, seeing).inverse(observed.trefoil3);
     const settled = Math.abs(nextC - c) < 0.02 + 0.04 * c && Math.abs(nextT - t) < 0.03 + 0.04 * t;
     if (settled) break;
     c = comaBracket(c, nextC);
     t = trefoilBracket(t, nextT);
   }
+  return curvesAt(drawn, optics, seeing);
+}
+
+/** The same where the seeing is known, from the whole-field fit. */
+export function responseAt(optics: KnownOptics, filter: FilterName, seeingArcsec: number): Response | null {
+  return curvesAt(modelOf(optics, filter), optics, seeingArcsec);
+}
+
+function curvesAt({ model, telescope }: DrawnStars, optics: KnownOptics, seeing: number): Response | null {
   const focused = model({}, seeing);
-  if (focused === null || coma === null || trefoil === null) return null;
-  const floor = seeing;
+  if (focused === null) return null;
+  const inFocus = comaCurve(model, seeing, 0);
+  const trefoil = trefoilCurve(model, seeing);
   const blur = (coefficients: Partial<Coefficients>): number | null => {
-    const shape = model(coefficients, floor);
+    const shape = model(coefficients, seeing);
     return shape === null ? null : Math.sqrt(Math.max(0, shape.fwhm ** 2 - focused.fwhm ** 2));
   };
-  const d = toDefocus(telescope, DEFOCUS_UM);
+  const d = toDefocus(telescope, focusZoneOf(optics, seeing) / 2);
   const comaDefocused = later(() => {
     const blurred = seeingFor(model, optics, focused.fwhm, { d });
-    return blurred === null ? null : comaAt(blurred, d);
+    return blurred === null ? null : comaCurve(model, blurred, d);
   });
-  const defocus = risingCurve(DEFOCUS_STEPS, (um) => blur({ d: toDefocus(telescope, um) }));
+  const ratio = optics.focalLengthMm / optics.apertureMm;
+  const steps = DEFOCUS_STEPS.map((um) => um * (ratio / 4) ** 2);
+  const defocus = risingCurve(steps, (um) => blur({ d: toDefocus(telescope, um) }));
   const comaBlur = risingCurve(COMA_STEPS, (um) => blur({ c: { x: um, y: 0 } }));
   const trefoilBlur = risingCurve(TREFOIL_STEPS, (rms) => blur({ t: { x: rms * TREFOIL_RMS, y: 0 } }));
-  const inFocus = coma;
-  const byComa = COMA_STEPS.map((c) => later(() => (c === 0 ? null : model({ c: { x: c, y: 0 } }, floor))));
+  const byComa = COMA_STEPS.map((c) => later(() => (c === 0 ? null : model({ c: { x: c, y: 0 } }, seeing))));
   const ofComa =
     (pick: (shape: Shape) => number) =>
     (comaUm: number): number =>

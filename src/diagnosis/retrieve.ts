@@ -1,14 +1,14 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
-import type { FilterName } from '../optics/filter.ts';
-import { starImage } from '../optics/psf.ts';
-import { type Measure, type ResponseTable, responseTable } from '../optics/response.ts';
+import { PixelStars } from '../optics/psf.ts';
+import { type DrawShape, type ResponseTable, responseTable } from '../optics/response.ts';
 import { toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
 import { fitWavefront, type RetrievalGuess, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
-import { type DrawShape, verifyByDrawing } from '../retrieval/verify.ts';
+import { verifyByDrawing } from '../retrieval/verify.ts';
 import { type Amounts, filterName } from './amounts.ts';
-import { measureDrawn, telescopeFor } from './drawnStar.ts';
+import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
+import { lightsFor } from './response.ts';
 import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { focusZoneUm } from './tolerances.ts';
@@ -46,10 +46,8 @@ export function retrieveWavefront(
   if (frames.some((frame) => frame.shapes.length < MIN_FIELD_STARS)) return null;
   const guess = guessFrom(frames, amounts);
   const telescope = telescopeFor(optics);
-  const conditions = conditionsOf(amounts, setup);
-  const draw: DrawShape = (seeingArcsec, w) =>
-    shapeOf(starImage(telescope, w, { ...conditions, seeingArcsec, recentred: true }));
-  const table = tableFor(amounts, setup, guess);
+  const draw = drawerOf(amounts, setup);
+  const table = tableFor(amounts, draw, guess);
   if (table === null) return null;
   progress(TABLE_SHARE);
   const retrieval = fitWavefront(
@@ -70,18 +68,22 @@ export function retrieveWavefront(
   return settled(found, retrieval) ? found : null;
 }
 
-/** Wavelengths across the band: one at its middle, where the band is not so wide that its weight stands elsewhere. */
-function conditionsOf({ optics }: Amounts, setup: Setup): { pixelUm: number; filter: FilterName; samples: number } {
+/** Stars of this telescope, measured as the sub's are. */
+function drawerOf({ optics }: Amounts, setup: Setup): DrawShape {
   const filter = filterName(setup.filter, setup.mosaic);
-  return { pixelUm: optics.pixelUm, filter, samples: filter === 'none' ? 2 : 1 };
+  const stars = new PixelStars(telescopeFor(optics), {
+    pixelUm: optics.pixelUm,
+    filter,
+    recentred: true,
+    samples: lightsFor(filter),
+  });
+  return (seeingArcsec, w) => {
+    const shape = measurePixels(stars.draw(w, seeingArcsec, FARTHEST_PX));
+    if (shape === null) return null;
+    const { sigmaMajor, sigmaMinor, e1, e2, coma3, trefoil3 } = shape;
+    return { sigma2: sigmaMajor * sigmaMinor, e: { x: e1, y: e2 }, coma3, trefoil3 };
+  };
 }
-
-const shapeOf: Measure = (psf) => {
-  const shape = measureDrawn(psf);
-  if (shape === null) return null;
-  const { sigmaMajor, sigmaMinor, e1, e2, coma3, trefoil3 } = shape;
-  return { sigma2: sigmaMajor * sigmaMinor, e: { x: e1, y: e2 }, coma3, trefoil3 };
-};
 
 /** Pairs of subs whose focuser did not move. */
 function sameFocus({ focusPositions }: Setup): (readonly [number, number])[] {
@@ -116,7 +118,7 @@ function guessFrom(frames: readonly FrameStars[], amounts: Amounts): RetrievalGu
   };
 }
 
-function tableFor(amounts: Amounts, setup: Setup, guess: RetrievalGuess): ResponseTable | null {
+function tableFor(amounts: Amounts, draw: DrawShape, guess: RetrievalGuess): ResponseTable | null {
   const { response, optics, comaUm } = amounts;
   if (response === null) return null;
   const telescope = telescopeFor(optics);
@@ -128,7 +130,7 @@ function tableFor(amounts: Amounts, setup: Setup, guess: RetrievalGuess): Respon
   const umOfFocus = 1 / toDefocus(telescope, 1);
   const trefoil = Math.hypot(guess.trefoil.x, guess.trefoil.y);
   try {
-    return responseTable(telescope, conditionsOf(amounts, setup), shapeOf, {
+    return responseTable(telescope, draw, {
       seeingArcsec: { from: LEAST_SEEING * sharpest, to: Math.max(softest, 1.05 * Math.max(...guess.seeing)) },
       defocusUm: Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), 1.3 * far * umOfFocus),
       limits: { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0), t: 0.08 + 1.3 * trefoil },

@@ -22,10 +22,13 @@ export interface Retrieved {
   /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
   readonly coma: UncertainVector;
   readonly comaUm: Interval;
+  /** Sigma at which the coma differs from none, whatever its amount: defocus unknown, an offset shadow allowed for. */
+  readonly comaSignificance: number;
   /** Of the wavefront, um RMS of the Zernike terms 7 and 8. */
   readonly comaRmsUm: Interval;
   /** Edge to edge along the steepest direction, um along the axis. */
   readonly tiltUm: Interval;
+  readonly tiltSignificance: number;
   /** Radians; sign of the vector relative to focus. */
   readonly tiltAxis: number;
   readonly tiltAxisError: number;
@@ -95,6 +98,11 @@ export function retrievedAmounts(
         factor,
       ),
     );
+  const significance = (index: number): number =>
+    scan.reduce((sum, point) => {
+      const { value, error } = lengthAt(point, index);
+      return sum + (point.weight * value) / error;
+    }, 0);
   const tilt = vector(layout.tilt);
   const tiltLength = Math.hypot(tilt.x, tilt.y);
   const half = 0.5 * Math.hypot(setup.width, setup.height);
@@ -112,6 +120,8 @@ export function retrievedAmounts(
     })),
     coma: vector(layout.coma),
     comaUm: length(layout.coma, 1),
+    comaSignificance: significance(layout.coma),
+    tiltSignificance: significance(layout.tilt),
     comaRmsUm: length(layout.coma, 1 / UM_PER_RMS.c),
     tiltUm: length(layout.tilt, umOfFocus * extent),
     tiltAxis: Math.atan2(tilt.y, tilt.x),

@@ -14,13 +14,17 @@ export interface SkewedSmear {
 
 /** trefoil3 over coma3 of a skewed smear, through the Gaussian weight (tried on drawn stars, 0.9-0.97). */
 const TREFOIL_SHARE = 0.94;
-/** Signed ratio above which the odd part is a skewed smear: coma stays below 0.25, skews lie at 0.77 to 0.95. */
-const SKEW_RATIO = 0.5;
+/** trefoil3 over coma3 above which the odd part holds a skewed smear: coma's own stays below 0.25, skews lie at 0.77 to 0.95. */
+const SKEW_RATIO = 0.4;
 /** Beyond this the trefoil is too strong to come with the coma from one smear. */
 const PINCH_RATIO = 1.4;
 const SIGMAS = 5;
-/** The smear's long axis must lie within this of the skew, radians. */
-const AXIS_MATCH = (20 * Math.PI) / 180;
+/**
+ * The smear's long axis must lie within this of the skew, radians, and the coma within ALONG of it: three directions of a
+ * triangle and two of an axis meet by chance within 15 degrees in every other star.
+ */
+const AXIS_MATCH = (15 * Math.PI) / 180;
+const ALONG = Math.cos((40 * Math.PI) / 180);
 
 /** Re(trefoil3 conj(u)^3)/|coma3|, u = coma3/|coma3|: signed, because gross coma makes a negative one. */
 export function skewRatio(coma: UncertainVector, trefoil: UncertainVector): number | null {
@@ -30,7 +34,10 @@ export function skewRatio(coma: UncertainVector, trefoil: UncertainVector): numb
   return (vectorLength(trefoil) * Math.cos(angle)) / length;
 }
 
-/** The skewed smear in the uniform parts of coma3, trefoil3 and (e1, e2), or null where there is none to be seen. */
+/**
+ * The skewed smear in the uniform parts of coma3, trefoil3 and (e1, e2), or null where there is none to be seen; trefoil and
+ * distortion less what coma makes by itself.
+ */
 export function findSkewedSmear(
   coma: UncertainVector,
   trefoil: UncertainVector,
@@ -38,20 +45,17 @@ export function findSkewedSmear(
 ): SkewedSmear | null {
   if (vectorSignificance(trefoil) < SIGMAS || vectorSignificance(coma) < SIGMAS) return null;
   if (vectorSignificance(distortion) < SIGMAS) return null;
-  const ratio = skewRatio(coma, trefoil);
-  if (ratio === null || ratio > PINCH_RATIO) return null;
+  const ratio = vectorLength(trefoil) / vectorLength(coma);
+  if (ratio < SKEW_RATIO || ratio > PINCH_RATIO) return null;
   const axis = 0.5 * Math.atan2(distortion.y, distortion.x);
   const third = Math.atan2(trefoil.y, trefoil.x) / 3;
-  const matches = [0, 1, 2]
+  const tail = Math.atan2(coma.y, coma.x);
+  const direction = [0, 1, 2]
     .map((k) => third + (k * 2 * Math.PI) / 3)
-    .filter((phi) => Math.abs(axialDifference(phi, axis)) < AXIS_MATCH);
-  const direction = matches[0];
+    .find((phi) => Math.abs(axialDifference(phi, axis)) < AXIS_MATCH && Math.cos(phi - tail) > ALONG);
   if (direction === undefined) return null;
   const k = vectorLength(trefoil) / TREFOIL_SHARE;
-  const part = { x: k * Math.cos(direction), y: k * Math.sin(direction) };
-  const along = (coma.x * part.x + coma.y * part.y) / (k * vectorLength(coma));
-  // A pinched mirror beside a tracking drift matches in axis only by chance; the skew must also explain most of the coma.
-  return ratio > SKEW_RATIO || along > 0.7 ? { coma3: part, direction } : null;
+  return { coma3: { x: k * Math.cos(direction), y: k * Math.sin(direction) }, direction };
 }
 
 /** Difference of two axes, in (-pi/2, pi/2]. */

@@ -1,4 +1,5 @@
 import type { Amounts } from './amounts.ts';
+import type { KnownOptics } from './setup.ts';
 
 /**
  * Trade tolerance of the primary's axis at the focus, 0.005 N^3 mm, as wavefront: with c = h/(32 N^3) it is 0.156 um of
@@ -25,10 +26,13 @@ export function elongationFrom(distortion: number): number {
  * Seeing-limited critical focus zone, full width, um: 0.00225 theta sqrt(tau) D N^2, theta the FWHM in arcseconds, tau the
  * tolerated widening in per cent, D in mm (Goldman & Megdal, Sky & Telescope, August 2010).
  */
-export function focusZoneUm(amounts: Amounts, widening = 10): number {
-  const { optics, response } = amounts;
+export function focusZoneOf(optics: KnownOptics, seeingArcsec: number, widening = 10): number {
   const ratio = optics.focalLengthMm / optics.apertureMm;
-  return 0.00225 * (response?.seeingArcsec ?? 2.5) * Math.sqrt(widening) * optics.apertureMm * ratio * ratio;
+  return 0.00225 * seeingArcsec * Math.sqrt(widening) * optics.apertureMm * ratio * ratio;
+}
+
+export function focusZoneUm({ optics, response }: Amounts): number {
+  return focusZoneOf(optics, response?.seeingArcsec ?? 2.5);
 }
 
 /** Extra width of a star drawn out along one axis: e = (a2 - b2)/(a2 + b2) at unchanged b; geometric mean, in quadrature. */

@@ -1,7 +1,6 @@
 import { invertSymmetric, multiply } from '../numeric/linear.ts';
 import { type Random, seededRandom } from '../numeric/random.ts';
 import { type Complex, length, polar, subtract } from './complex.ts';
-import { type ImageConditions, type Psf, starImage } from './psf.ts';
 import {
   DEFOCUS_NODES,
   evaluate,
@@ -30,8 +29,10 @@ export interface StarShape {
   readonly trefoil3: Complex;
 }
 
-/** How shapes are measured: given from outside, since drawing and measuring share nothing. Null: not measurable. */
-export type Measure = (psf: Psf) => StarShape | null;
+/**
+ * Draws a star and measures it: given from outside, since drawing and measuring share nothing. Null: not measurable.
+ */
+export type DrawShape = (seeingArcsec: number, w: Coefficients) => StarShape | null;
 
 export interface ResponseRange {
   readonly seeingArcsec: { readonly from: number; readonly to: number };
@@ -118,12 +119,7 @@ function solveTerms(draws: readonly Draw[], name: Named, terms: readonly SpinTer
  * measured, and the factors of the allowed products (spinTerms.ts) solved; between nodes the factors are interpolated.
  * What that is worth is found by drawing other stars and stated with the table.
  */
-export function responseTable(
-  telescope: Telescope,
-  conditions: Omit<ImageConditions, 'seeingArcsec' | 'field'>,
-  measure: Measure,
-  range: ResponseRange,
-): ResponseTable {
+export function responseTable(telescope: Telescope, draw: DrawShape, range: ResponseRange): ResponseTable {
   const random = seededRandom(SEED, 'response');
   const { from, to } = range.seeingArcsec;
   const seeings = Array.from({ length: SEEING_NODES }, (_, i) => from + ((to - from) * i) / (SEEING_NODES - 1));
@@ -132,7 +128,7 @@ export function responseTable(
   let drawn = 0;
   const shapeAt = (seeingArcsec: number, w: Coefficients): StarShape | null => {
     drawn++;
-    return measure(starImage(telescope, w, { ...conditions, seeingArcsec, recentred: true }));
+    return draw(seeingArcsec, w);
   };
   const aberrations = (): Pick<Coefficients, 'a' | 'c' | 't'> => ({
     a: inDisc(range.limits.a, random),

@@ -1,12 +1,8 @@
 import { median } from '../numeric/statistics.ts';
-import type { ResponseTable, StarShape } from '../optics/response.ts';
-import type { Coefficients } from '../optics/wavefront.ts';
+import type { DrawShape, ResponseTable, StarShape } from '../optics/response.ts';
 import { QUANTITIES } from './cells.ts';
 import type { Retrieval } from './fitWavefront.ts';
 import { wavefrontOf } from './model.ts';
-
-/** Draws a star and measures it as the sub's are; null where it is not measurable. */
-export type DrawShape = (seeingArcsec: number, w: Coefficients) => StarShape | null;
 
 /** The middle and four places towards the corners, half-diagonals. */
 const PLACES = [

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { maxHalfSize, type Psf, stampAt, starImage } from '../../src/optics/psf.ts';
-import { type Measure, responseTable } from '../../src/optics/response.ts';
+import { type DrawShape, responseTable, type StarShape } from '../../src/optics/response.ts';
 import { EXAMPLE_TELESCOPE, type Telescope } from '../../src/optics/telescope.ts';
 import { type Coefficients, NO_ABERRATION, toDefocus } from '../../src/optics/wavefront.ts';
 import { measureStar } from '../../src/shapes/measureStar.ts';
@@ -8,7 +8,7 @@ import { measureStar } from '../../src/shapes/measureStar.ts';
 const PIXEL_UM = 3.76;
 
 /** The measuring side, as the diagnosis hands it in. */
-const measure: Measure = (psf: Psf) => {
+const measure = (psf: Psf): StarShape | null => {
   const half = Math.min(40, maxHalfSize(psf));
   const width = 2 * half + 1;
   const data = Float32Array.from(stampAt(psf, 0, 0, half), (v) => 1e6 * v);
@@ -29,7 +29,9 @@ const measure: Measure = (psf: Psf) => {
 
 describe('response table', () => {
   const conditions = { pixelUm: PIXEL_UM, filter: 'mono', samples: 1 } as const;
-  const table = responseTable(EXAMPLE_TELESCOPE, conditions, measure, {
+  const draw: DrawShape = (seeingArcsec, w) =>
+    measure(starImage(EXAMPLE_TELESCOPE, w, { ...conditions, seeingArcsec, recentred: true }));
+  const table = responseTable(EXAMPLE_TELESCOPE, draw, {
     seeingArcsec: { from: 2, to: 3.5 },
     defocusUm: 60,
     limits: { a: 0.12, c: 0.3, t: 0.2 },
