@@ -14,6 +14,7 @@ import { encodeJpeg, encodePng } from '../report/encodePicture.ts';
 import { composeEvidence } from '../report/evidence.ts';
 import { drawFieldPicture } from '../report/fieldPicture.ts';
 import { renderHtml } from '../report/html.ts';
+import { fact, renderPlain } from '../report/plainText.ts';
 import { collectPortraits, type PlacePortrait } from '../report/portraits/collect.ts';
 import { onScreen, type Preview, stretchPreview } from '../report/preview.ts';
 import { parseReport, type Report } from '../report/record.ts';
@@ -97,13 +98,18 @@ export async function check(
   stopIfAsked(effects);
   await writeReportFolder(folder, files, effects);
   if (options.json === true) effects.out(json);
+  else if (options.plain === true) effects.out(renderPlain(report));
   else {
     const width = Math.min(effects.columns ?? TEXT_WIDTH, WIDEST_TEXT);
     effects.out(renderText(report, { width, colour: wantsColour(effects) }));
-    effects.out(`Report    ${printable(folder)}\n`);
   }
+  const say = (label: string, value: string): void => {
+    if (options.json === true) return;
+    effects.out(options.plain === true ? `${fact(label.toLowerCase(), value)}\n` : `${label.padEnd(10)}${value}\n`);
+  };
+  say('Report', printable(folder));
   const kept = options.history === false ? null : await keepInHistory(report, options.history, effects);
-  if (kept !== null && options.json !== true) effects.out(`History   ${kept}\n`);
+  if (kept !== null) say('History', kept);
   return EXIT.measured;
 }
 

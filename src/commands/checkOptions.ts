@@ -6,6 +6,7 @@ import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
 export interface CheckOptions extends MeasureSettings {
   readonly out?: string;
   readonly json?: boolean;
+  readonly plain?: boolean;
   readonly rig?: string;
   /** A file of the user's own, or false for --no-history. */
   readonly history?: string | false;
@@ -116,6 +117,7 @@ export function addCheckOptions(command: Command): Command {
     )
     .option('--stars', 'write every star as stars.ecsv and stars.csv (and left-out.*) into the report folder')
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
+    .option('--plain', 'print one fact a line in ASCII, without colour: for screen readers, grep and logs')
     .option('--quick', 'the fast estimate only');
 }
 
@@ -136,6 +138,7 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.history !== undefined && { history: raw.history }),
     ...(raw.out !== undefined && { out: raw.out }),
     ...(raw.json !== undefined && { json: raw.json }),
+    ...(raw.plain !== undefined && { plain: raw.plain }),
     ...(raw.rig !== undefined && { rig: raw.rig }),
     ...(raw.quick !== undefined && { quick: raw.quick }),
     ...(raw.moffat !== undefined && { moffat: raw.moffat }),

@@ -61,8 +61,10 @@ const SHORT: readonly Extent[] = [
   { full: false, advice: 400, near: false, notes: 2, leftOutFrames: 2 },
   { full: false, advice: 260, near: false, notes: 2, leftOutFrames: 1 },
   { full: false, advice: 260, near: false, notes: 1, leftOutFrames: 1 },
+  { full: false, advice: 200, near: false, notes: 0, leftOutFrames: 1 },
 ];
-const SCREEN_LINES = 24;
+/** Of a 24-line terminal; where report and history lie takes the other two. */
+const SCREEN_LINES = 22;
 
 function linesOf(report: Report, extent: Extent, width: number, colours: Colours): string[] {
   const { full } = extent;
@@ -151,15 +153,21 @@ function zoneLines(report: Report, width: number, colours: Colours): string[] {
       .map((cell) => cell.padEnd(cellWidth))
       .join(''),
   );
-  const what = cellWidth >= ZONE_WITH_ERRORS ? 'FWHM px ± error, elongation, long axis' : 'FWHM px, elongation';
+  const what =
+    cellWidth >= ZONE_WITH_ALL_ERRORS
+      ? 'FWHM px, elongation, long axis, each ± its error'
+      : cellWidth >= ZONE_WITH_ERRORS
+        ? 'FWHM px ± error, elongation, long axis'
+        : 'FWHM px, elongation';
   return [
     ...labelled('Zones', [`${what}, as they lie on the screen:`], width, colours),
     ...rows.map((row) => (' '.repeat(INDENT) + row).trimEnd()),
   ];
 }
 
-/** Columns that 'FWHM ± error, elongation @ axis' takes, and a gap. */
+/** Columns that 'FWHM ± error, elongation @ axis' takes, and a gap; and with the errors of all three. */
 const ZONE_WITH_ERRORS = 23;
+const ZONE_WITH_ALL_ERRORS = 33;
 
 function zoneCell(zone: Zone, width: number): string {
   if (!zone.fwhmPx) return starsWords(zone.stars);
@@ -167,7 +175,10 @@ function zoneCell(zone: Zone, width: number): string {
   const elongation = zone.elongation ? fixed(zone.elongation.value, 2) : ' -- ';
   if (width < ZONE_WITH_ERRORS) return `${size} ${elongation}`;
   const axis = zone.axisDeg === null ? '' : `${fixed(zone.axisDeg, 0)}°`.padStart(4);
-  return `${size} ±${fixed(zone.fwhmPx.error, 2)} ${elongation} ${axis}`;
+  if (width < ZONE_WITH_ALL_ERRORS) return `${size} ±${fixed(zone.fwhmPx.error, 2)} ${elongation} ${axis}`;
+  const long = zone.elongation ? `${fixed(zone.elongation.value, 3)}±${fixed(zone.elongation.error, 3)}` : '';
+  const sure = zone.axisErrorDeg === null ? '' : `±${fixed(Math.max(1, zone.axisErrorDeg), 0)}°`;
+  return `${size}±${fixed(zone.fwhmPx.error, 2)} ${long} ${axis}${sure}`;
 }
 
 type Section = (label: string, lines: readonly string[]) => string[];
