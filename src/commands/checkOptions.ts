@@ -37,6 +37,7 @@ export interface RawSetup {
 interface RawOptions extends RawSetup {
   readonly out?: string;
   readonly json?: boolean;
+  readonly plain?: boolean;
   readonly rig?: string;
   readonly history?: string | false;
   readonly quick?: boolean;

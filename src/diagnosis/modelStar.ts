@@ -8,8 +8,10 @@ import type { Source } from '../shapes/stamp.ts';
 import { type Amounts, filterName } from './amounts.ts';
 import { telescopeFor } from './drawnStar.ts';
 import { DETECT_SIGMAS } from './finding.ts';
+import { defocusUmAt, type FieldPoint } from './focalSurface.ts';
 import { driftLength } from './motionFindings.ts';
 
+import type { Response } from './response.ts';
 import type { Setup } from './setup.ts';
 
 /** What of the fitted state a drawn star shows. */
@@ -28,12 +30,6 @@ export interface DrawnStar {
   readonly shape: Shape;
 }
 
-/** Field position in half-diagonals from the frame's centre, stored axes. */
-interface At {
-  readonly u: number;
-  readonly v: number;
-}
-
 /** Light of a drawn star, ADU and electrons: bright enough that no noise shows. */
 const LIGHT = 1e6;
 /** The box of a drawn star, in FWHM of seeing: its sky is looked for out to 4 FWHM from the centre. */
@@ -42,33 +38,28 @@ const SEEING_ROUNDS = 6;
 /** Steps of the two-dimensional golden ratio (its plastic number): phases that fill the pixel evenly (Roberts 2018). */
 const PHASE_STEPS = [0.7548776662466927, 0.5698402909980532] as const;
 
-/** Blur of the fitted focal surface at a place, pixels of FWHM; the sub nearest to its focus stands for all. */
-export function blurAt({ size }: Amounts, { u, v }: At): number {
-  if (size === null) return 0;
-  const centre = Math.min(...size.centre.map(Math.abs));
-  const of = size.centre.findIndex((c) => Math.abs(c) === centre);
-  return Math.abs((size.centre[of] ?? 0) + size.tilt.x * u + size.tilt.y * v + size.curvature.value * (u * u + v * v));
-}
-
-/** Wavefront at a place of the field from the fitted amounts; null without a model of the telescope. */
-function stateAt(amounts: Amounts, setup: Setup, at: At, parts: ModelParts): ImageState | null {
-  const { response, optics, trefoil, smear, coma, smooth, node } = amounts;
-  if (response === null) return null;
-  const half = 1000 * amounts.halfDiagonalMm;
-  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+/** Coma's coefficient at a place, um along the tail. */
+function comaAt(amounts: Amounts, response: Response, { u, v }: FieldPoint): Coefficients['c'] {
+  const { optics, coma, smooth, node, retrieved } = amounts;
+  if (retrieved !== null) return retrieved.coma;
+  if (node !== null) {
+    const perUnit = (1000 * amounts.halfDiagonalMm) / (32 * (optics.primaryFocalLengthMm / optics.apertureMm) ** 3);
+    return { x: (u - node.u) * perUnit, y: (v - node.v) * perUnit };
+  }
   const linear = smooth.coma.linear.value;
-  const there = { x: coma.x + linear * at.u, y: coma.y + linear * at.v };
+  const there = { x: coma.x + linear * u, y: coma.y + linear * v };
   const length = vectorLength(there);
   const middle = response.comaUm(vectorLength(coma));
   // One focus leaves an interval for the coma; the same share of it everywhere.
   const share = amounts.comaUm === null || middle === 0 ? 1 : amounts.comaUm.value / middle;
-  const um = share * response.comaUm(length);
-  const c =
-    node !== null
-      ? { x: ((at.u - node.u) * half) / (32 * ratio ** 3), y: ((at.v - node.v) * half) / (32 * ratio ** 3) }
-      : length === 0
-        ? NO_ABERRATION.c
-        : { x: (um * there.x) / length, y: (um * there.y) / length };
+  const perShape = length === 0 ? 0 : (share * response.comaUm(length)) / length;
+  return { x: perShape * there.x, y: perShape * there.y };
+}
+
+/** Wavefront at a place of the field from the fitted amounts; null without a model of the telescope. */
+function stateAt(amounts: Amounts, setup: Setup, at: FieldPoint, parts: ModelParts): ImageState | null {
+  const { response, optics, trefoil, smear, retrieved } = amounts;
+  if (response === null) return null;
   const seen = vectorSignificance(trefoil) >= DETECT_SIGMAS ? vectorLength(trefoil) : 0;
   const t = seen === 0 ? 0 : (UM_PER_RMS.t * response.trefoilRmsUm(seen)) / seen;
   const drift =
@@ -78,9 +69,9 @@ function stateAt(amounts: Amounts, setup: Setup, at: At, parts: ModelParts): Ima
   return {
     coefficients: {
       ...NO_ABERRATION,
-      ...(parts.coma && { c }),
-      ...(parts.trefoil && { t: { x: t * trefoil.x, y: t * trefoil.y } }),
-      ...(parts.defocus && { d: toDefocus(telescopeFor(optics), response.defocusUm(blurAt(amounts, at))) }),
+      ...(parts.coma && { c: comaAt(amounts, response, at) }),
+      ...(parts.trefoil && { t: retrieved?.trefoil ?? { x: t * trefoil.x, y: t * trefoil.y } }),
+      ...(parts.defocus && { d: toDefocus(telescopeFor(optics), defocusUmAt(amounts, setup, at)) }),
     },
     conditions: {
       pixelUm: optics.pixelUm,
@@ -114,7 +105,7 @@ function starAt(psf: Psf, x: number, y: number, fwhm: number): DrawnStar | null 
 }
 
 /** Seeing with which the star drawn at a place is as wide as the measured one; the response's own where none is. */
-export function seeingAt(amounts: Amounts, setup: Setup, at: At, fwhmPx: number): number | null {
+export function seeingAt(amounts: Amounts, setup: Setup, at: FieldPoint, fwhmPx: number): number | null {
   const state = stateAt(amounts, setup, at, ALL_PARTS);
   if (state === null || amounts.response === null) return null;
   const scale = (206.264806 * amounts.optics.pixelUm) / amounts.optics.focalLengthMm;
@@ -133,7 +124,7 @@ export function seeingAt(amounts: Amounts, setup: Setup, at: At, fwhmPx: number)
 export function modelStars(
   amounts: Amounts,
   setup: Setup,
-  at: At,
+  at: FieldPoint,
   seeingArcsec: number,
   parts: ModelParts,
   count: number,

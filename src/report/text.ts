@@ -79,12 +79,18 @@ function linesOf(report: Report, extent: Extent, width: number, colours: Colours
     ...findingSections(report, extent, section),
     ...section('Frames', frameLines(report, extent)),
     ...(full ? section('Scale', scaleLines(report)) : []),
-    ...section('Notes', report.notes.slice(0, extent.notes)),
+    ...section('Notes', noteLines(report.notes, extent.notes)),
     ...section('Caution', full ? CAUTIONS : [SHORT_CAUTION]),
     ...(full && report.tool
       ? section('Made by', [`${report.tool.name} ${report.tool.version}, ${report.created}`])
       : []),
   ];
+}
+
+function noteLines(notes: readonly string[], most: number): string[] {
+  const left = notes.length - most;
+  if (left <= 0) return [...notes];
+  return [...notes.slice(0, most), `${left}${most > 0 ? ' more' : ''} in report.txt.`];
 }
 
 function verdictLines(report: Report, width: number, colours: Colours): string[] {
@@ -115,7 +121,7 @@ function nextLines(report: Report, length: number): string[] {
 function cut(text: string, length: number): string {
   const head = text.slice(0, length);
   const end = head.lastIndexOf('. ');
-  return `${end > length / 3 ? head.slice(0, end + 1) : head.slice(0, head.lastIndexOf(' '))} ...`;
+  return end > length / 3 ? head.slice(0, end + 1) : `${head.slice(0, head.lastIndexOf(' '))} ...`;
 }
 
 /** A label, and texts broken to the width behind it. */

@@ -1,5 +1,6 @@
+import { type FocalSurface, focalSurface, type SurfacePoint } from '../../diagnosis/focalSurface.ts';
 import { elongationFrom } from '../../diagnosis/tolerances.ts';
-import { fieldPosition } from '../../field/frameStars.ts';
+import { type FrameStars, fieldPosition } from '../../field/frameStars.ts';
 import type { Measurement } from '../../measure.ts';
 import { median } from '../../numeric/statistics.ts';
 import type { Screen } from '../screen.ts';
@@ -46,7 +47,8 @@ export function composeMaps({ frames, setup, orientation, diagnosis }: Measureme
     }),
   );
   const smooth = smoothField(spots, width, height);
-  const physical = diagnosis.amounts?.physical === true;
+  const [first] = frames;
+  const surface = diagnosis.amounts && focalSurface(diagnosis.amounts, setup);
   return {
     width,
     height,
@@ -66,39 +68,20 @@ export function composeMaps({ frames, setup, orientation, diagnosis }: Measureme
         const e = Math.sqrt(Math.max(0, e1 * e1 + e2 * e2 - 2 * error * error));
         return { value: elongationFrom(e), error: (elongationFrom(e) * error) / (1 - e * e) };
       }),
-    defocus: defocusMap(frames[0]?.stars, diagnosis.amounts, screen, width, height),
-    defocusUnit: physical ? 'µm' : 'px',
+    defocus: surface && first ? defocusMap(surface, screen, first.stars) : null,
+    defocusUnit: surface?.unit === 'px' ? 'px' : 'µm',
   };
 }
 
-function defocusMap(
-  stars: Measurement['frames'][number]['stars'] | undefined,
-  amounts: Measurement['diagnosis']['amounts'],
-  screen: Screen,
-  width: number,
-  height: number,
-): FieldMap | null {
-  const size = amounts?.size;
-  if (!stars || !size || !amounts.response) return null;
-  const { response, physical } = amounts;
-  const [centre = 0] = size.centre;
-  const [centreError = 0] = size.centreError;
-  const inUnit = (blur: number): number => (physical ? response.defocusUm(Math.abs(blur)) : Math.abs(blur));
-  const blurAt = (x: number, y: number): { blur: number; error: number } => {
-    const { u, v } = fieldPosition(stars, x + (width - 1) / 2, screen.up(y) + (height - 1) / 2);
-    const r2 = u * u + v * v;
-    return {
-      blur: centre + size.tilt.x * u + size.tilt.y * v + size.curvature.value * r2,
-      // As if the parts' errors were independent.
-      error: Math.hypot(centreError, size.tilt.error * Math.sqrt(r2), size.curvature.error * r2),
-    };
-  };
+function defocusMap(surface: FocalSurface, screen: Screen, stars: FrameStars): FieldMap {
+  const { width, height } = stars;
+  const at = (x: number, y: number): SurfacePoint =>
+    surface.at(fieldPosition(stars, x + (width - 1) / 2, screen.up(y) + (height - 1) / 2));
   const map = mapOver(width, height, (x, y) => {
-    const { blur, error } = blurAt(x, y);
-    const value = inUnit(blur);
-    return { value, error: inUnit(Math.abs(blur) + error) - value };
+    const { value, error } = at(x, y);
+    return { value: Math.abs(value), error };
   });
-  return { ...map, signed: mapOver(width, height, (x, y) => ({ value: blurAt(x, y).blur, error: 0 })).values };
+  return { ...map, signed: mapOver(width, height, at).values };
 }
 
 /** `at` is asked at pixels from the frame's centre, y up. */

@@ -1,4 +1,5 @@
-import { ALL_PARTS, blurAt, type ModelParts, modelStars, seeingAt } from '../../diagnosis/modelStar.ts';
+import { defocusUmAt } from '../../diagnosis/focalSurface.ts';
+import { ALL_PARTS, type ModelParts, modelStars, seeingAt } from '../../diagnosis/modelStar.ts';
 import { fieldPosition } from '../../field/frameStars.ts';
 import type { Measurement } from '../../measure.ts';
 import { median } from '../../numeric/statistics.ts';
@@ -49,7 +50,7 @@ export function compareWithModel(
   if (cause !== null && part === undefined) return null;
   const fullest = Math.max(...portraits.map((p) => p.portrait.stars));
   const usable = portraits.map((p) => p.portrait.stars >= FULL_ENOUGH * fullest);
-  const blur = at.map((place) => blurAt(amounts, place));
+  const blur = at.map((place) => defocusUmAt(amounts, setup, place));
   const central = at.map(({ u, v }) => Math.hypot(u, v));
   const sharpest = best(blur, usable, -1);
   const shown = part === 'defocus' ? best(blur, usable, 1) : best(central, usable, -1);
