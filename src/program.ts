@@ -18,6 +18,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Register>>> = {
   check: async () => (await import('./commands/check.ts')).registerCheck,
   history: async () => (await import('./commands/history.ts')).registerHistory,
   rig: async () => (await import('./commands/rig.ts')).registerRig,
+  sweep: async () => (await import('./commands/sweep.ts')).registerSweep,
   synth: async () => (await import('./commands/synth.ts')).registerSynth,
   explain: async () => (await import('./commands/explain.ts')).registerExplain,
   schema: async () => (await import('./commands/schema.ts')).registerSchema,

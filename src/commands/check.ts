@@ -1,11 +1,9 @@
 import type { Command } from 'commander';
-import ndarray from 'ndarray';
 import { orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
 import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
 import { divideFlat, subtractDark } from '../frame/calibrate.ts';
 import type { Frame } from '../frame/frame.ts';
-import { kernels } from '../kernels/kernels.ts';
 import { type FrameMeasurement, measureField, measureFrame, refine } from '../measure.ts';
 import { compareReports } from '../report/against.ts';
 import { composeReport } from '../report/compose.ts';
@@ -26,15 +24,23 @@ import { firstFault } from '../report/wording.ts';
 import { planeOf } from '../stars/plane.ts';
 import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
 import { type CommandHelp, describeUse } from './commandHelp.ts';
-import { type FrameArgument, loadFrame, type Room, resolveFrameArguments } from './frames.ts';
+import { loadFrame, resolveFrameArguments } from './frames.ts';
 import { keepInHistory } from './keepInHistory.ts';
+import {
+  AlreadySaid,
+  loadOrReject,
+  progressLine,
+  stopIfAsked,
+  TEXT_WIDTH,
+  withoutName,
+  withoutPixels,
+} from './readFrames.ts';
 import { readReport } from './readReport.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
 import { type RigForCheck, rigsForCheck } from './rigForCheck.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
+import { loadSweep, sweepNotes } from './sweepFile.ts';
 
-/** Columns of report.txt, and of the summary where no terminal tells its own. */
-const TEXT_WIDTH = 80;
 /** Longer lines are harder to read. */
 const WIDEST_TEXT = 110;
 
@@ -63,6 +69,7 @@ export async function check(
       EXIT.wrongUsage,
     );
   const earlier = options.against === undefined ? null : await readReport(options.against, '--against', effects);
+  const sweep = options.sweep === undefined ? null : await loadSweep('--sweep', options.sweep, effects);
   const measured = await measureAll(frameArguments, options, effects);
   const { measurement, preview } = measured;
   const measuredReport = composeReport(measurement, {
@@ -74,7 +81,7 @@ export async function check(
     settings: settingsRecord(options),
     rig: measured.rig.name,
     cameraAngle: measured.rig.cameraAngle,
-    notes: [...measured.rig.notes, ...mixtureNotes(measured.frames)],
+    notes: [...measured.rig.notes, ...mixtureNotes(measured.frames), ...sweepNotes(sweep, measured.frames)],
   });
   const report = parseReport(
     earlier === null
@@ -212,50 +219,6 @@ function calibrate(frame: Frame, dark: Frame | null, flat: Frame | null): Frame 
   return flat === null ? darkened : divideFlat(darkened, flat);
 }
 
-/** An error whose message stands on standard error already. */
-export class AlreadySaid extends UserError {
-  constructor(said: UserError) {
-    super(said.message, said.exitCode, { cause: said });
-    this.name = 'AlreadySaid';
-  }
-}
-
-async function loadOrReject(
-  argument: FrameArgument,
-  effects: Effects,
-): Promise<{ frame: Frame; sha256: string } | UserError> {
-  let sha256 = '';
-  const reader = {
-    ...effects,
-    readFile: async (path: string, room?: Room) => {
-      const bytes = await effects.readFile(path, room);
-      // Taken now: decoding may swap the bytes in place.
-      sha256 = effects.sha256(bytes);
-      return bytes;
-    },
-  };
-  try {
-    const frame = await loadFrame(argument, reader, kernels()?.room);
-    return { frame, sha256 };
-  } catch (error) {
-    if (error instanceof UserError && error.exitCode === EXIT.unreadableInput) return error;
-    throw error;
-  }
-}
-
-/** 'name: why' without the name. */
-function withoutName(message: string, { name, path }: FrameArgument): string {
-  const said = [name, path].find((start) => message.startsWith(`${start}: `));
-  return said === undefined ? message : message.slice(said.length + 2);
-}
-
-const NO_PIXELS = ndarray(new Uint8Array(0), [0, 0]);
-
-/** What a measured frame still has to tell, without its megabytes. */
-function withoutPixels(frame: Frame): Frame {
-  return { ...frame, pixels: NO_PIXELS, mask: null };
-}
-
 function noStarsMessage(measurements: readonly FrameMeasurement[]): string {
   return measurements
     .map(({ stars, found, leftOut }) => {
@@ -264,18 +227,6 @@ function noStarsMessage(measurements: readonly FrameMeasurement[]): string {
       return `${stars.name}: no star could be fitted: ${found} candidates found${why}`;
     })
     .join('\n');
-}
-
-function stopIfAsked(effects: Effects): void {
-  if (effects.interrupted()) throw new UserError('Interrupted; nothing was written.', EXIT.interrupted);
-}
-
-/** One line on a terminal that replaces itself; nothing elsewhere. */
-function progressLine(effects: Effects): { show: (text: string) => void; clear: () => void } {
-  if (!effects.errIsTerminal) return { show: () => undefined, clear: () => undefined };
-  const clear = (): void => effects.err('\r\u001b[K');
-  const width = (effects.columns ?? TEXT_WIDTH) - 12;
-  return { show: (text) => effects.err(`\r\u001b[Kmeasuring ${printable(text).slice(-width)}`), clear };
 }
 
 function settingsRecord(options: CheckOptions): Report['settings'] {

@@ -22,6 +22,8 @@ export interface CheckOptions extends MeasureSettings {
   readonly against?: string;
   /** Degrees the field turned counter-clockwise on the screen since that report, where the camera was turned. */
   readonly turnedDeg?: number;
+  /** The record of a focus run of this rig and night (sweep.json or its folder). */
+  readonly sweep?: string;
 }
 
 /** Telescope and camera as commander hands them over: names from the long options. */
@@ -47,6 +49,7 @@ interface RawOptions extends RawSetup {
   readonly stars?: boolean;
   readonly against?: string;
   readonly turned?: number;
+  readonly sweep?: string;
 }
 
 /** Limits that catch a wrong unit, not an unusual telescope. */
@@ -62,7 +65,7 @@ interface Range {
   readonly what: string;
 }
 
-function numberIn({ from, to, unit, what }: Range): (text: string) => number {
+export function numberIn({ from, to, unit, what }: Range): (text: string) => number {
   return (text) => {
     const value = /^\s*$/.test(text) ? Number.NaN : Number(text);
     if (value >= from && value <= to) return value;
@@ -117,6 +120,10 @@ export function addCheckOptions(command: Command): Command {
       numberIn(ANGLE_DEG),
     )
     .option('--stars', 'write every star as stars.ecsv and stars.csv (and left-out.*) into the report folder')
+    .option(
+      '--sweep <file>',
+      'sweep.json of a focus run of this rig and night: which side of focus these subs stand on',
+    )
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--plain', 'print one fact a line in ASCII, without colour: for screen readers, grep and logs')
     .option('--quick', 'the fast estimate only');
@@ -148,6 +155,7 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.stars !== undefined && { stars: raw.stars }),
     ...(raw.against !== undefined && { against: raw.against }),
     ...(raw.turned !== undefined && { turnedDeg: raw.turned }),
+    ...(raw.sweep !== undefined && { sweep: raw.sweep }),
     ...setupFrom(raw),
   };
 }

@@ -11,10 +11,12 @@ export interface RigForCheck {
   readonly name: string | null;
   readonly kept: SetupValues;
   readonly cameraAngle: Report['cameraAngle'];
+  /** Diameter of the central obstruction, mm; null where it is not kept. */
+  readonly obstructionMm: number | null;
   readonly notes: readonly string[];
 }
 
-const NO_RIG: RigForCheck = { name: null, kept: {}, cameraAngle: null, notes: [] };
+const NO_RIG: RigForCheck = { name: null, kept: {}, cameraAngle: null, obstructionMm: null, notes: [] };
 
 /**
  * Reads what is kept before the measuring, so that a wrong --rig costs no time; the choice needs the frames' headers.
@@ -51,6 +53,7 @@ function rigForFrames({ rig, why }: Choice, frames: readonly Frame[]): RigForChe
     name: rig.name,
     kept: keptOf(rig, frames),
     cameraAngle: cameraAngleOf(rig.values, facts),
+    obstructionMm: rig.values.obstructionMm ?? null,
     notes: [`Telescope and camera from the rig ${rig.name} (${why}).`],
   };
 }
