@@ -11,12 +11,12 @@ export interface RigForCheck {
   readonly name: string | null;
   readonly kept: SetupValues;
   readonly cameraAngle: Report['cameraAngle'];
-  /** Diameter of the central obstruction, mm; null where it is not kept. */
-  readonly obstructionMm: number | null;
+  /** Diameter of the central obstruction, mm, where it is kept. */
+  readonly obstructionMm?: number;
   readonly notes: readonly string[];
 }
 
-const NO_RIG: RigForCheck = { name: null, kept: {}, cameraAngle: null, obstructionMm: null, notes: [] };
+const NO_RIG: RigForCheck = { name: null, kept: {}, cameraAngle: null, notes: [] };
 
 /**
  * Reads what is kept before the measuring, so that a wrong --rig costs no time; the choice needs the frames' headers.
@@ -53,7 +53,7 @@ function rigForFrames({ rig, why }: Choice, frames: readonly Frame[]): RigForChe
     name: rig.name,
     kept: keptOf(rig, frames),
     cameraAngle: cameraAngleOf(rig.values, facts),
-    obstructionMm: rig.values.obstructionMm ?? null,
+    ...(rig.values.obstructionMm !== undefined && { obstructionMm: rig.values.obstructionMm }),
     notes: [`Telescope and camera from the rig ${rig.name} (${why}).`],
   };
 }
