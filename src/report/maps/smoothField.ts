@@ -63,12 +63,12 @@ function cellMeans(spots: readonly Spot[], pitch: number, count: number): { cell
     if (bin) bin.push(spot);
     else bins.set(key, [spot]);
   }
-  const all = (k: number): number[] => spots.map((spot) => spot.values[k] ?? 0);
+  // Half the spread of neighbours' differences: unlike deviations from few stars' own middle it is not too small.
   const scatter = Array.from({ length: count }, (_, k) => {
-    const within = [...bins.values()]
-      .filter((bin) => bin.length >= 5)
-      .map((bin) => robustSigma(bin.map((spot) => spot.values[k] ?? 0)));
-    return within.length >= 3 ? median(within) : robustSigma(all(k));
+    const differences = [...bins.values()].flatMap((bin) =>
+      bin.slice(1).map((spot, i) => ((spot.values[k] ?? 0) - (bin[i]?.values[k] ?? 0)) / Math.SQRT2),
+    );
+    return differences.length >= 8 ? robustSigma(differences, 0) : robustSigma(spots.map((s) => s.values[k] ?? 0));
   });
   const cells = [...bins.values()].map((bin): Cell => {
     const middles = scatter.map((_, k) => median(bin.map((spot) => spot.values[k] ?? 0)));
