@@ -1,6 +1,14 @@
-import type { Field, SmoothFields } from '../field/fitField.ts';
-import { type FrameStars, halfDiagonal, type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import { type Field, persistentComa, type SmoothFields } from '../field/fitField.ts';
+import {
+  type FrameStars,
+  fieldPosition,
+  halfDiagonal,
+  type Uncertain,
+  type UncertainVector,
+  vectorLength,
+} from '../field/frameStars.ts';
 import { fitSizeField, type SizeField } from '../field/sizeField.ts';
+import { fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
@@ -60,6 +68,15 @@ const BARE_SHARE = 0.3;
 const COMA_FLOOR = 0.0005;
 const TREFOIL_FLOOR = 0.0007;
 
+/** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
+const DISTORTION_FLOOR = 0.001;
+const DISTORTION_SHARE = 0.05;
+
+const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
+  ...v,
+  error: Math.hypot(v.error, DISTORTION_FLOOR, DISTORTION_SHARE * vectorLength(v)),
+});
+
 const withFloor = (v: UncertainVector, floor: number): UncertainVector => ({ ...v, error: Math.hypot(v.error, floor) });
 
 export function measureAmounts(frames: readonly FrameStars[], field: Field, setup: Setup): Amounts | null {
@@ -73,7 +90,9 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const { fwhm } = field;
   const optics = known ?? { ...nominalOptics(fwhm), bare };
   const responseTo = (c: UncertainVector, t: UncertainVector): Response | null => {
-    const observed = { fwhm, coma3: vectorLength(c), trefoil3: vectorLength(t) };
+    // The typical star of a bare mirror stands away from the node.
+    const coma3 = bare ? typicalComa(frames, smooth.coma) : vectorLength(c);
+    const observed = { fwhm, coma3, trefoil3: vectorLength(t) };
     return responseFor(optics, filter, observed) ?? responseFor({ ...nominalOptics(fwhm), bare }, filter, observed);
   };
   const ownOf = (c: UncertainVector, response: Response | null): MadeByComa =>
@@ -96,28 +115,62 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
     return response.comaBlurPx(response.comaUm(c)) ** 2;
   });
-  const own = ownOf(cleanComa, response);
-  const node = bare ? nodeOf(cleanComa, smooth.coma.linear) : null;
+  const distortion = { ...smooth.distortion, uniform: withDistortionFloor(smooth.distortion.uniform) };
+  // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
+  const level = skew === null && response !== null && size !== null ? levelComa(frames, size, response) : null;
+  const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
+  const own = ownOf(settledComa, response);
+  const node = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
   return {
-    smooth,
+    smooth: level === null ? { ...smooth, distortion } : { ...smooth, distortion, coma: level },
     fwhm: field.fwhm,
     size,
-    coma: cleanComa,
+    coma: settledComa,
     skew,
     skewRatio: skewRatio(coma, smooth.trefoil.uniform),
     trefoil: without(trefoil, own.trefoil3),
-    smear: without(smooth.distortion.uniform, own.distortion),
+    smear: without(distortion.uniform, own.distortion),
     comaDistortion: own.distortion,
     response,
     air,
     optics,
     physical: known !== null && response !== null,
     comaUm:
-      node !== null ? comaFromNode(node, half, optics) : response === null ? null : comaInterval(cleanComa, response),
+      node !== null ? comaFromNode(node, half, optics) : response === null ? null : comaInterval(settledComa, response),
     halfDiagonalMm: (half * optics.pixelUm) / 1000,
     retrieved: null,
     node,
   };
+}
+
+function typicalComa(frames: readonly FrameStars[], { uniform, linear, cubic }: SmoothFields['coma']): number {
+  return median(
+    frames.flatMap((frame) =>
+      frame.shapes.map((s) => {
+        const { u, v } = fieldPosition(frame, s.x, s.y);
+        const slope = linear.value + cubic * (u * u + v * v);
+        return Math.hypot(uniform.x + slope * u, uniform.y + slope * v);
+      }),
+    ),
+  );
+}
+
+/** The defocus over the field is told from seeing only where it varies this surely. */
+const LEVEL_SIGMAS = 5;
+
+/** The coma field with each star's answer brought to that in focus, where the widths show how far from it the star stands. */
+function levelComa(frames: readonly FrameStars[], size: SizeField, response: Response): SmoothFields['coma'] | null {
+  if (Math.max(size.tiltSignificance, size.curvatureSignificance) < LEVEL_SIGMAS) return null;
+  const { tilt, curvature, centre } = size;
+  const fields = frames.flatMap((frame, f) => {
+    if (frame.shapes.length < MIN_FIELD_STARS) return [];
+    const gain = (u: number, v: number): number => {
+      const blur = centre[f] + tilt.x * u + tilt.y * v + curvature.value * (u * u + v * v);
+      return response.comaGain(response.defocusUm(Math.abs(blur)));
+    };
+    return fitComaField(frame, gain) ?? [];
+  });
+  return fields.length === 0 ? null : persistentComa(fields);
 }
 
 /**
@@ -174,12 +227,35 @@ export function without(vector: UncertainVector, part: { readonly x: number; rea
   };
 }
 
-/** coma3 = linear (z - node): the node is where it vanishes. */
+/** Steps towards the place where the coma vanishes. */
+const NODE_ROUNDS = 20;
+
+/** The node is where coma3 = uniform + linear z + cubic z |z|^2 vanishes: on the line of the uniform coma. */
 function nodeOf(
   uniform: UncertainVector,
-  linear: { readonly value: number; readonly error: number },
+  { linear, cubic }: SmoothFields['coma'],
 ): { u: number; v: number; error: number } | null {
   if (Math.abs(linear.value) < BARE_SIGMAS * linear.error) return null;
+  const length = vectorLength(uniform);
+  if (length === 0) return { u: 0, v: 0, error: uniform.error / Math.abs(linear.value) };
+  // s along the uniform coma: length + linear s + cubic s^3 = 0, from the linear answer.
+  let s = -length / linear.value;
+  for (let round = 0; round < NODE_ROUNDS; round++) {
+    const slope = linear.value + 3 * cubic * s * s;
+    // Beyond the bend the cubic means nothing.
+    if (slope * linear.value <= 0.1 * linear.value ** 2) return plainNode(uniform, linear);
+    s -= (length + linear.value * s + cubic * s ** 3) / slope;
+  }
+  if (!Number.isFinite(s) || Math.abs(s) > 1) return plainNode(uniform, linear);
+  const slope = Math.abs(linear.value + cubic * s * s);
+  return {
+    u: (s * uniform.x) / length,
+    v: (s * uniform.y) / length,
+    error: Math.hypot(uniform.error, s * linear.error) / slope,
+  };
+}
+
+function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v: number; error: number } {
   const u = -uniform.x / linear.value;
   const v = -uniform.y / linear.value;
   return { u, v, error: Math.hypot(uniform.error, Math.hypot(u, v) * linear.error) / Math.abs(linear.value) };

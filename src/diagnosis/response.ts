@@ -27,6 +27,8 @@ export interface Response {
   /** Blur in pixels of FWHM (in quadrature over the focused width) to defocus, um along the axis. */
   readonly defocusUm: (blurPx: number) => number;
   readonly blurPx: (defocusUm: number) => number;
+  /** coma3 at a defocus (um along the axis) over coma3 in focus, at the same seeing. */
+  readonly comaGain: (defocusUm: number) => number;
   /** |trefoil3| to wavefront RMS, um. */
   readonly trefoilRmsUm: (trefoil3: number) => number;
   readonly trefoil3: (rmsUm: number) => number;
@@ -87,6 +89,8 @@ const MAX_SEEING_ROUNDS = 8;
 const ROUNDS = 12;
 const COMA_STEPS = [0, 0.06, 0.12, 0.25, 0.5, 0.8, 1.2, 2, 3.5];
 const TREFOIL_STEPS = [0, 0.03, 0.06, 0.12, 0.2, 0.35];
+/** Coma small enough to be answered in proportion. */
+const SMALL_COMA_UM = 0.12;
 /** um along the axis at f/4, wider by the square of the focal ratio. */
 const DEFOCUS_STEPS = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
 
@@ -147,6 +151,8 @@ function curvesAt({ model, telescope }: DrawnStars, optics: KnownOptics, seeing:
   const ratio = optics.focalLengthMm / optics.apertureMm;
   const steps = DEFOCUS_STEPS.map((um) => um * (ratio / 4) ** 2);
   const defocus = risingCurve(steps, (um) => blur({ d: toDefocus(telescope, um) }));
+  const small = (d: number): number => model({ c: { x: SMALL_COMA_UM, y: 0 }, d }, seeing)?.coma3.x ?? Number.NaN;
+  const gain = risingCurve(steps, (um) => small(toDefocus(telescope, um)) / small(0) - 1);
   const comaBlur = risingCurve(COMA_STEPS, (um) => blur({ c: { x: um, y: 0 } }));
   const trefoilBlur = risingCurve(TREFOIL_STEPS, (rms) => blur({ t: { x: rms * TREFOIL_RMS, y: 0 } }));
   const byComa = COMA_STEPS.map((c) => later(() => (c === 0 ? null : model({ c: { x: c, y: 0 } }, seeing))));
@@ -171,6 +177,7 @@ function curvesAt({ model, telescope }: DrawnStars, optics: KnownOptics, seeing:
     coma3: inFocus.forward,
     defocusUm: defocus.inverse,
     blurPx: defocus.forward,
+    comaGain: (um) => 1 + gain.forward(Math.abs(um)),
     trefoilRmsUm: trefoil.inverse,
     trefoil3: trefoil.forward,
     comaBlurPx: comaBlur.forward,

@@ -18,7 +18,7 @@ export interface Field {
 }
 
 export interface SmoothFields {
-  readonly coma: { readonly uniform: Persistent; readonly linear: Uncertain };
+  readonly coma: { readonly uniform: Persistent; readonly linear: Uncertain; readonly cubic: number };
   readonly distortion: {
     readonly uniform: Persistent;
     readonly linear: readonly [number, number, number, number];
@@ -52,10 +52,7 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
     persistentValue(fields.map((f) => ({ value: f.distortion.linear[k], error: f.distortion.linearError }))),
   );
   return {
-    coma: {
-      uniform: persistentDirection(fields.map((f) => f.coma.uniform)),
-      linear: persistentValue(fields.map((f) => f.coma.linear)),
-    },
+    coma: persistentComa(fields.map((f) => f.coma)),
     distortion: {
       uniform: uniform((f) => f.distortion.uniform),
       linear: [linear[0].value, linear[1].value, linear[2].value, linear[3].value],
@@ -64,5 +61,13 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
     },
     trefoil: { uniform: uniform((f) => f.trefoil.uniform) },
     perFrame,
+  };
+}
+
+export function persistentComa(fields: readonly SpinFields['coma'][]): SmoothFields['coma'] {
+  return {
+    uniform: persistentDirection(fields.map((f) => f.uniform)),
+    linear: persistentValue(fields.map((f) => f.linear)),
+    cubic: median(fields.map((f) => f.cubic)),
   };
 }

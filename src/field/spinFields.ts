@@ -7,8 +7,11 @@ import { type FrameStars, fieldPosition, type Uncertain, type UncertainVector } 
  * a linear term and z^2, spin 3 a constant. z = u + iv in half-diagonals.
  */
 export interface SpinFields {
-  /** coma3 = uniform + linear z. */
-  readonly coma: { readonly uniform: UncertainVector; readonly linear: Uncertain };
+  /**
+   * coma3 = uniform + linear z + cubic z |z|^2: the last is what a response that changes towards the corners (defocus, a cut
+   * light cone, gross coma) makes of the others.
+   */
+  readonly coma: { readonly uniform: UncertainVector; readonly linear: Uncertain; readonly cubic: number };
   /** (e1, e2) = uniform + linear (u, v) + radial z^2; radial > 0: long axes point to the centre. */
   readonly distortion: {
     readonly uniform: UncertainVector;
@@ -25,43 +28,57 @@ export const MIN_FIELD_STARS = 8;
 
 export function fitSpinFields(frame: FrameStars): SpinFields | null {
   if (frame.shapes.length < MIN_FIELD_STARS) return null;
-  const coma = fitComa(frame);
+  const coma = fitComaField(frame);
   const distortion = fitDistortion(frame);
   const trefoil = fitTrefoil(frame);
   if (coma === null || distortion === null || trefoil === null) return null;
-  const error = (fit: LinearFit, i: number): number => {
-    const n = fit.parameters.length;
-    return Math.sqrt(Math.max(0, fit.covariance[i * n + i]));
-  };
-  const vector = (fit: LinearFit): UncertainVector => ({
-    x: fit.parameters[0],
-    y: fit.parameters[1],
-    error: Math.sqrt((error(fit, 0) ** 2 + error(fit, 1) ** 2) / 2),
-  });
   const d = distortion.parameters;
   return {
-    coma: { uniform: vector(coma), linear: { value: coma.parameters[2], error: error(coma, 2) } },
+    coma,
     distortion: {
-      uniform: vector(distortion),
+      uniform: vectorOf(distortion),
       linear: [d[2], d[3], d[4], d[5]],
-      linearError: Math.sqrt([2, 3, 4, 5].reduce((sum, i) => sum + error(distortion, i) ** 2, 0) / 4),
-      radial: { value: d[6], error: error(distortion, 6) },
+      linearError: Math.sqrt([2, 3, 4, 5].reduce((sum, i) => sum + errorAt(distortion, i) ** 2, 0) / 4),
+      radial: { value: d[6], error: errorAt(distortion, 6) },
     },
-    trefoil: { uniform: vector(trefoil) },
+    trefoil: { uniform: vectorOf(trefoil) },
   };
 }
 
-function fitComa(frame: FrameStars): LinearFit | null {
+function errorAt(fit: LinearFit, i: number): number {
+  const n = fit.parameters.length;
+  return Math.sqrt(Math.max(0, fit.covariance[i * n + i]));
+}
+
+const vectorOf = (fit: LinearFit): UncertainVector => ({
+  x: fit.parameters[0],
+  y: fit.parameters[1],
+  error: Math.sqrt((errorAt(fit, 0) ** 2 + errorAt(fit, 1) ** 2) / 2),
+});
+
+/** How much more strongly than in focus the stars at a field place answer to coma. */
+export type ComaGain = (u: number, v: number) => number;
+
+/** The coma field of one sub, each star's answer brought to that in focus. */
+export function fitComaField(frame: FrameStars, gain: ComaGain = () => 1): SpinFields['coma'] | null {
   const rows: Float64Array[] = [];
   const values: number[] = [];
   const errors: number[] = [];
   for (const s of frame.shapes) {
     const { u, v } = fieldPosition(frame, s.x, s.y);
-    rows.push(Float64Array.of(1, 0, u), Float64Array.of(0, 1, v));
-    values.push(s.coma3.x, s.coma3.y);
-    errors.push(s.coma3.error, s.coma3.error);
+    const r2 = u * u + v * v;
+    const g = gain(u, v);
+    rows.push(Float64Array.of(1, 0, u, u * r2), Float64Array.of(0, 1, v, v * r2));
+    values.push(s.coma3.x / g, s.coma3.y / g);
+    errors.push(s.coma3.error / g, s.coma3.error / g);
   }
-  return robustLinearFit({ rows, values, errors });
+  const fit = robustLinearFit({ rows, values, errors });
+  if (fit === null) return null;
+  return {
+    uniform: vectorOf(fit),
+    linear: { value: fit.parameters[2], error: errorAt(fit, 2) },
+    cubic: fit.parameters[3],
+  };
 }
 
 function fitDistortion(frame: FrameStars): LinearFit | null {

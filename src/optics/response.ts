@@ -136,20 +136,24 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
     t: inDisc(range.limits.t, random),
   });
 
-  const factors: Record<Named, Float64Array>[][] = seeings.map((seeing) =>
-    Array.from({ length: DEFOCUS_NODES }, (_, k) => {
-      const draws: Draw[] = [];
-      for (let i = 0; i < DRAWS; i++) {
-        const w = aberrations();
+  // The same wavefronts at every seeing: who draws may keep what seeing does not change.
+  const draws: Draw[][][] = seeings.map(() => Array.from({ length: DEFOCUS_NODES }, () => []));
+  for (let k = 0; k < DEFOCUS_NODES; k++)
+    for (let i = 0; i < DRAWS; i++) {
+      const w = aberrations();
+      for (const [s, seeing] of seeings.entries()) {
         const shape = shapeAt(seeing, { d: k * step, s: 0, ...w });
-        if (shape !== null) draws.push({ w, shape });
+        if (shape !== null) draws[s][k].push({ w, shape });
       }
+    }
+  const factors: Record<Named, Float64Array>[][] = draws.map((byDefocus) =>
+    byDefocus.map((list, k) => {
       const solve = (name: Named): Float64Array => {
         const terms = SPIN_TERMS[SPIN_OF[name]];
         // In focus the odd factors vanish and their products would only take noise.
         const used = terms.map((term) => k > 0 || !term.odd);
         const found = solveTerms(
-          draws,
+          list,
           name,
           terms.filter((_, i) => used[i]),
         );
