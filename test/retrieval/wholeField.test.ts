@@ -1,0 +1,109 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import { type Measurement, measureField, measureFrame, refine } from '../../src/measure.ts';
+import { drawSub, type SubOptions } from '../support/draw.ts';
+
+/** Coma of a tilted primary, um an arcminute: D/(32 N^2) times an arcminute in radians (optics handbooks: W131 = theta D/(32 N^2)). */
+const COMA_UM_PER_ARCMIN = (200_000 / (32 * 16)) * (Math.PI / 10800);
+
+function both(subs: readonly SubOptions[]): { quick: Measurement; fine: Measurement } {
+  const frames = subs.map((sub, i) =>
+    drawSub({ width: 2400, height: 1600, starCount: 420, seed: 40 + i, fieldSeed: 9, ...sub }),
+  );
+  const settings = { corrector: 1 };
+  const quick = measureField(
+    frames.map((frame) => measureFrame(frame)),
+    setupFromFrames(frames, settings),
+    orientationOf(frames, settings),
+  );
+  return { quick, fine: refine(quick) };
+}
+
+const retrievedOf = ({ diagnosis }: Measurement) => {
+  const found = diagnosis.amounts?.retrieved;
+  if (!found) throw new Error('the whole-field fit did not settle');
+  return found;
+};
+
+describe('one sub of a telescope with everything wrong at once', () => {
+  const state = {
+    sensorTiltArcmin: { x: 30, y: 10 },
+    primaryTiltArcmin: { x: 2, y: 1 },
+    trefoilUm: { x: 0.15, y: 0.1 },
+    focusUm: 15,
+    astigmatismUm: { x: 0.08, y: 0 },
+  };
+  let run: { quick: Measurement; fine: Measurement };
+  beforeAll(() => {
+    run = both([{ state, smear: { driftUm: { x: 3, y: 2 } } }]);
+  });
+
+  it('gets seeing, focus, tilt, coma, trefoil and astigmatism back in real units', () => {
+    const found = retrievedOf(run.fine);
+    const [sub] = found.perSub;
+    expect(sub.seeingArcsec.value).toBeGreaterThan(2.4);
+    expect(sub.seeingArcsec.value).toBeLessThan(2.6);
+    // Five sixths of the way to a wave's error are 3 um of focus at f/4.
+    expect(Math.abs(sub.focusUm.value - 15)).toBeLessThan(4);
+    const arcmin = found.comaUm.value / COMA_UM_PER_ARCMIN;
+    expect(Math.abs(arcmin / Math.hypot(2, 1) - 1)).toBeLessThan(0.15);
+    // Tails point away from the lean of the axis.
+    expect(Math.abs(Math.atan2(found.coma.y, found.coma.x) - Math.atan2(-1, -2))).toBeLessThan(0.1);
+    const slope = Math.hypot(30, 10) * (Math.PI / 10800);
+    const axis = Math.atan2(10, 30);
+    const widthUm = 3.76 * (2400 * Math.cos(axis) + 1600 * Math.sin(axis));
+    expect(found.tiltUm.value / (slope * widthUm)).toBeGreaterThan(0.93);
+    expect(found.tiltUm.value / (slope * widthUm)).toBeLessThan(1.07);
+    expect(found.trefoilRmsUm.value / (Math.hypot(0.15, 0.1) / Math.sqrt(8))).toBeGreaterThan(0.85);
+    expect(found.trefoilRmsUm.value / (Math.hypot(0.15, 0.1) / Math.sqrt(8))).toBeLessThan(1.2);
+    const astigmatism = found.astigmatismRmsUm.uniform;
+    expect(Math.abs(Math.hypot(astigmatism.x, astigmatism.y) - 0.08 / Math.sqrt(6))).toBeLessThan(0.012);
+  });
+
+  it('explains the field on stars it was not fitted to, and the table is not what decided', () => {
+    const { explained, drawnAgainstTable, chi2PerFreedom } = retrievedOf(run.fine);
+    expect(explained.size).toBeGreaterThan(0.95);
+    expect(explained.elongation).toBeGreaterThan(0.95);
+    expect(drawnAgainstTable).toBeLessThan(1.5);
+    expect(chi2PerFreedom).toBeLessThan(3);
+  });
+
+  it('names the same faults as the quick path', () => {
+    const faults = ({ diagnosis }: Measurement): string[] =>
+      diagnosis.findings.flatMap((f) => (f.status === 'fault' ? [f.cause] : [])).sort();
+    expect(faults(run.fine)).toEqual(faults(run.quick));
+    expect(faults(run.fine)).toContain('sensor-tilt');
+    expect(faults(run.fine)).toContain('miscollimation');
+  });
+});
+
+describe('a sub on focus and one 50 um off', () => {
+  it('tells the amount of tilt to a quarter of it, which one focus cannot', () => {
+    const state = { primaryTiltArcmin: { x: 2, y: -2.2 } };
+    const { quick, fine } = both([
+      { state: { ...state, focusUm: -5 } },
+      { state: { ...state, focusUm: 45 }, seeingArcsec: 2.6 },
+    ]);
+    const { comaUm, perSub } = retrievedOf(fine);
+    const truth = Math.hypot(2, 2.2);
+    expect(Math.abs(comaUm.value / COMA_UM_PER_ARCMIN / truth - 1)).toBeLessThan(0.25);
+    expect((comaUm.high - comaUm.low) / comaUm.value).toBeLessThan(0.25);
+    expect(Math.abs(perSub[1].focusUm.value) - Math.abs(perSub[0].focusUm.value)).toBeGreaterThan(25);
+    // The lengths differ between the subs, the direction does not: it is as sure as from two alike.
+    const coma = quick.diagnosis.findings.find((f) => f.cause === 'miscollimation');
+    expect(coma?.status).toBe('fault');
+    expect(coma?.significance).toBeGreaterThan(15);
+  });
+});
+
+describe('where it has nothing to stand on', () => {
+  it('leaves the quick answer as it is: unknown optics', () => {
+    const frames = [drawSub({ seed: 3, facts: { apertureMm: null } })];
+    const quick = measureField(
+      frames.map((frame) => measureFrame(frame)),
+      setupFromFrames(frames, {}),
+      orientationOf(frames, {}),
+    );
+    expect(refine(quick)).toBe(quick);
+  });
+});
