@@ -28,6 +28,7 @@ const USAGE = `usage: npm run accuracy -- [--cases N] [--seed S] [--only good|si
 Draws N seeded cases (default 320), measures them as check does and holds the records against what was drawn.
 --only     cases of one kind, or with one cause put in
 --case     one case alone: what was drawn, what the record says; --scenario writes it for starplumb synth
+--nights   repeats of the night that tells how well coma is seen (default 4)
 --quick    leaves the whole-field fit out, as check --quick does
 --misses   lists the cases that were judged wrongly
 --json     writes every case: truth and record
@@ -97,7 +98,7 @@ function bothTargets(outcomes: readonly Outcome[], nights: readonly Outcome[]): 
 const PICTURE = 'samples/accuracy.svg';
 
 /** The table into README.md and the plots beside it. */
-function writeReadme(seed: number, outcomes: readonly Outcome[], nights: readonly Outcome[]): void {
+function writeReadme(command: string, seed: number, outcomes: readonly Outcome[], nights: readonly Outcome[]): void {
   const root = process.env['STARPLUMB_ROOT'] ?? '.';
   const { good, subs, stars } = {
     good: outcomes.filter((o) => classOf(o) === 'good').length,
@@ -106,7 +107,7 @@ function writeReadme(seed: number, outcomes: readonly Outcome[], nights: readonl
   };
   const machine = `${process.arch === 'x64' ? 'x86-64' : process.arch}, ${availableParallelism()} cores, Node ${process.versions.node}`;
   const text = [
-    `${outcomes.length} cases drawn with seed ${seed}, ${good} of them with nothing wrong; ${subs} frames of 6.5 megapixels, ${stars} stars measured (${machine}).`,
+    `${outcomes.length} cases drawn with seed ${seed}, ${good} of them with nothing wrong; ${subs} frames of 6.5 megapixels, ${stars} stars measured, as \`${command}\` does (${machine}).`,
     '\u00b1 is the binomial error of a share.',
     '',
     targetTable(...bothTargets(outcomes, nights)),
@@ -133,6 +134,7 @@ async function main(): Promise<void> {
       json: { type: 'string' },
       keep: { type: 'string' },
       misses: { type: 'boolean' },
+      nights: { type: 'string' },
       write: { type: 'boolean' },
       quick: { type: 'boolean' },
       help: { type: 'boolean', short: 'h' },
@@ -156,7 +158,13 @@ async function main(): Promise<void> {
   }
   const nights: Job[] =
     values.only === undefined
-      ? Array.from({ length: PRECISION_NIGHTS }, (_, index) => ({ kind: 'precision', seed, index, keep, quick }))
+      ? Array.from({ length: Number(values.nights ?? PRECISION_NIGHTS) }, (_, index) => ({
+          kind: 'precision',
+          seed,
+          index,
+          keep,
+          quick,
+        }))
       : [];
   const started = performance.now();
   const all = [...jobs, ...nights];
@@ -176,7 +184,7 @@ async function main(): Promise<void> {
   console.log(mixtureTable(outcomes), '\n');
   console.log(directionTable(outcomes), '\n');
   console.log(targetTable(...bothTargets(outcomes, precision)));
-  if (values.write) writeReadme(seed, outcomes, precision);
+  if (values.write) writeReadme(quick ? 'check --quick' : 'check', seed, outcomes, precision);
   if (values.misses) console.log(`\n${missList(outcomes).join('\n')}`);
 }
 
