@@ -120,7 +120,7 @@ class Panel {
     let x = PANEL.left;
     let y = PANEL.height - 26;
     for (const style of styles) {
-      const width = 18 + 6.3 * style.name.length;
+      const width = 24 + 6.6 * style.name.length;
       if (x + width > PANEL.width) {
         x = PANEL.left;
         y += 16;
