@@ -31,6 +31,7 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
 /** Single imports beyond the table, each with its reason. */
 const EXCEPTIONS: Record<string, string> = {
   'stability -> history': 'what is kept of a check is what is trended (types only)',
+  'report -> history': 'a drawn check is told as a report (types only)',
   'report -> measure.ts': 'the record is composed from what the chain returns (types only)',
   'live -> measure.ts': 'a sub is summed up from what the chain returns (types only)',
 };

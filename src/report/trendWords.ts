@@ -21,6 +21,8 @@ export const STRAY_WEIGHT = 0.6;
 
 /** 'It holds' is said only where a change of this share of the tolerance would have been noticed (95 %). */
 const UNNOTICED_SHARE = 0.5;
+/** And not before so many days. */
+const LEAST_DAYS = 14;
 
 export function trendWords(trend: Trend): TrendWords {
   const era = trend.eras.at(-1);
@@ -86,6 +88,11 @@ function headlineOf(trend: Trend, era: Era | undefined, fit: EraFit | null): Pic
     return {
       state: 'open',
       headline: `No jump and no drift seen since ${sinceWords(era)}, but a change of ${amount(trend, unnoticed, unnoticed)} would have passed unnoticed: more nights will tell.`,
+    };
+  if (era.last - era.first < LEAST_DAYS * 86_400_000)
+    return {
+      state: 'open',
+      headline: `No jump and no drift seen since ${sinceWords(era)}: too short a time to say that it holds.`,
     };
   return {
     state: 'holds',

@@ -71,6 +71,17 @@ export const QUIET_SEASON: SeasonPlan = {
   rotator: false,
 };
 
+/** Twelve autumn weeks: a jump on a drive, and coma that follows the temperature. */
+export const DEMO_SEASON: SeasonPlan = {
+  ...QUIET_SEASON,
+  seed: 21,
+  clear: 0.45,
+  coma: { x: 0.45, y: -0.2 },
+  perDegree: { x: -0.03, y: 0.012 },
+  knocks: [{ week: 6.6, step: { x: -0.15, y: 0.75 } }],
+  notes: [{ week: 6.55, text: 'driven home from the hill' }],
+};
+
 /** A season as the history would hold it, oldest first; the same plan gives the same rows. */
 export function drawSeason(plan: SeasonPlan): { readonly checks: CheckRow[]; readonly events: EventRow[] } {
   const weather = seededRandom(plan.seed, 'weather');
