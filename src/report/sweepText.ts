@@ -74,7 +74,7 @@ function tiltLines({ tilt, focuser }: SweepRecord): string[] {
   const amount = tilt.umAcross ? `${plusMinus(tilt.umAcross)} µm` : `${plusMinus(tilt.readingsAcross)} ${focuser.unit}`;
   if (tilt.largerDeg === null)
     return [
-      `None seen${tilt.upperLimitUm === null ? '' : `; at most ${fixed(tilt.upperLimitUm, 0)} µm edge to edge (95 %)`}.`,
+      `None seen${tilt.upperLimitUm === null ? '' : `; at most ${fixed(Math.max(1, tilt.upperLimitUm), 0)} µm edge to edge (95 %)`}.`,
     ];
   const angle = tilt.arcmin ? ` (${plusMinus(tilt.arcmin)}′)` : '';
   const error = ` ± ${fixed(Math.max(0.1, tilt.directionErrorDeg ?? 0), 1)}°`;

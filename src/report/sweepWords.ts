@@ -63,7 +63,7 @@ function headlineOf(record: SweepRecord): string {
   if (parts.length > 0) return capital(`${parts.join(', ')}.`);
   const zone = record.focus?.zoneUm;
   const limit = tilt?.umAcross
-    ? `best focus changes by ${tilt.significance >= SEEN_SIGMAS ? plusMinus(tilt.umAcross) : `less than ${fixed(tilt.upperLimitUm ?? tilt.umAcross.value, 0)}`} µm edge to edge`
+    ? `best focus changes by ${tilt.significance >= SEEN_SIGMAS ? plusMinus(tilt.umAcross) : `less than ${fixed(Math.max(1, tilt.upperLimitUm ?? tilt.umAcross.value), 0)}`} µm edge to edge`
     : 'no tilt is seen';
   return `Within tolerance: ${limit}${zone == null ? '' : `, the focus zone is ${fixed(zone, 0)} µm`}.`;
 }
