@@ -42,11 +42,15 @@ export function classOf(outcome: Outcome): TruthClass {
   return beside.length === 0 ? 'single' : 'between';
 }
 
-/** Faults of the record in its order, a deliberate defocus left out. */
+/**
+ * Faults of the record in its order. Left out: a deliberate defocus, and a real one that one focus need not show (the whole-field
+ * fit may find it all the same, and then it is neither asked for nor wrong).
+ */
 export function foundFaults(outcome: Outcome): Finding[] {
-  return outcome.report.findings.filter(
-    (f) => f.status === 'fault' && !(f.cause === 'defocus' && outcome.drawn.bracketed),
-  );
+  const { drawn, truth, report } = outcome;
+  const { ratio, identifiable } = truth.causes.defocus;
+  const unasked = drawn.bracketed || (!identifiable && (ratio ?? 0) > GOOD_BELOW);
+  return report.findings.filter((f) => f.status === 'fault' && !(f.cause === 'defocus' && unasked));
 }
 
 /** First fault of the record; 'none', or 'cannot tell' where the record says so. */
