@@ -143,7 +143,7 @@ async function watch(given: string, raw: RawWatch, effects: Effects): Promise<vo
     stopKeys = listenToKeys(
       process.stdin,
       {
-        m: () => void watching.moved(),
+        m: () => void watching.moved().catch((error: unknown) => say(printable(String(error)))),
         p: () => {
           if (server !== null && raw.lan === true) sayCode(server, raw.port, say);
         },

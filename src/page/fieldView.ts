@@ -28,7 +28,6 @@ export function drawField(state: LiveState, picture: string | null): void {
         preserveAspectRatio: 'none',
       }),
     );
-    shown.push(svg('rect', { class: 'redden', x: -width / 2, y: -height / 2, width, height }));
   }
   if (shift !== null) {
     const place = (point: { x: number; y: number }): { x: number; y: number } => {

@@ -8,12 +8,13 @@ import { drawChange, drawProblems, drawStrip, drawTrend } from './courseView.ts'
 import { byId, setText } from './dom.ts';
 import { drawField } from './fieldView.ts';
 import { Link } from './link.ts';
-import { startThemes } from './themes.ts';
+import { fetchPictures, forget, type Pictures } from './pictures.ts';
+import { startThemes, themeNow } from './themes.ts';
 
 let state: LiveState | null = null;
 /** The measuring machine's clock less ours, ms. */
 let ahead = 0;
-let picture: { readonly id: number; readonly url: string } | null = null;
+let pictures: Pictures | null = null;
 
 function show(next: LiveState): void {
   state = next;
@@ -21,7 +22,7 @@ function show(next: LiveState): void {
   byId('pair').hidden = true;
   byId('main').hidden = false;
   drawAnswer(next);
-  drawField(next, picture?.url ?? null);
+  showPicture();
   setText('picture-text', pictureWords(next));
   byId('field').hidden = next.frame === null;
   const { mirrored, turnedDeg } = next.screen;
@@ -39,7 +40,7 @@ function show(next: LiveState): void {
   drawProblems(next);
   setText('folder', `Watching ${next.folder}; ${next.measuredSubs} subs measured.`);
   tick();
-  if (next.picture !== 0 && next.picture !== picture?.id) void fetchPicture(next.picture);
+  if (next.picture !== 0 && next.picture !== pictures?.id) void takePicture(next.picture);
 }
 
 function pictureWords({ shift, screen, strip }: LiveState): string {
@@ -49,14 +50,18 @@ function pictureWords({ shift, screen, strip }: LiveState): string {
   return `Star A in corners, target B in a lozenge, to the ${way}. Newest sub: ${newest}.`;
 }
 
-async function fetchPicture(id: number): Promise<void> {
+/** In the light that is on. */
+function showPicture(): void {
+  if (state !== null) drawField(state, pictures?.[themeNow()] ?? null);
+}
+
+async function takePicture(id: number): Promise<void> {
   try {
-    const answer = await fetch('/picture.jpg', { cache: 'no-store' });
-    if (!answer.ok) return;
-    const url = URL.createObjectURL(await answer.blob());
-    if (picture !== null) URL.revokeObjectURL(picture.url);
-    picture = { id, url };
-    if (state !== null) drawField(state, url);
+    const taken = await fetchPictures(id);
+    if (taken === null) return;
+    if (pictures !== null) forget(pictures);
+    pictures = taken;
+    showPicture();
   } catch {
     // The next state asks again.
   }
@@ -90,7 +95,7 @@ const link = new Link({
   },
 });
 
-startThemes();
+startThemes(showPicture);
 startActions(
   () => state,
   (words) => {

@@ -22,7 +22,9 @@ function remembered(): Light {
   }
 }
 
-export function startThemes(): void {
+export const themeNow = (): Light['theme'] => (document.documentElement.dataset['theme'] === 'day' ? 'day' : 'night');
+
+export function startThemes(onChange: () => void): void {
   let light = remembered();
   const slider = byId<HTMLInputElement>('dim');
   const show = (): void => {
@@ -38,6 +40,7 @@ export function startThemes(): void {
   const change = (next: Partial<Light>): void => {
     light = { ...light, ...next };
     show();
+    onChange();
     try {
       localStorage.setItem(KEY, JSON.stringify(light));
     } catch {

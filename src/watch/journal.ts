@@ -79,7 +79,7 @@ export class Journal {
   }
 
   async dropStars(sha256: string): Promise<void> {
-    await rm(join(this.#stars, sha256), { force: true });
+    await this.#attempt(() => rm(join(this.#stars, sha256), { force: true }));
   }
 
   async keepPicture(jpeg: Uint8Array): Promise<void> {

@@ -128,7 +128,13 @@ export class Watch {
     }
     const picture = await journal.picture();
     if (picture !== null) this.#showPicture(picture);
-    if (this.#running().length > 0) await this.#together();
+    try {
+      await this.#together();
+    } catch {
+      // Kept by another version of the program: the next subs speak for themselves.
+      for (const sub of this.#running()) await journal.dropStars(sub.sha256);
+      await measurer.keepOnly([]);
+    }
     this.#changed();
   }
 

@@ -2,6 +2,7 @@ import { createHash } from 'node:crypto';
 import { mkdirSync, mkdtempSync, readdirSync, renameSync, rmSync, utimesSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
+import { serialize } from 'node:v8';
 import { afterEach, describe, expect, it } from 'vitest';
 import type { LiveState } from '../../src/live/liveState.ts';
 import type { SubRecord } from '../../src/live/subRecord.ts';
@@ -270,6 +271,23 @@ describe('bursts and restarts', () => {
     await night.look();
     expect(night.measurer.measured).toEqual(['late.fits']);
     expect(night.state.set?.used).toBe(5);
+  });
+
+  it('stars that cannot be used any more do not keep it from starting', async () => {
+    const night = await begun();
+    night.write('a.fits', smallSub(31));
+    await night.look();
+    await night.watch.stop();
+    const place = join(night.root, 'data');
+    const stars = join(place, readdirSync(place).find((entry) => entry.endsWith('-stars')) ?? '');
+    const kept = { version: TOOL.version, frame: {}, measured: { stars: { shapes: [{}] } } };
+    writeFileSync(join(stars, sha(smallSub(31))), serialize(kept));
+    await night.start();
+    expect(night.state.verdict).toBe('waiting');
+    night.write('b.fits', smallSub(32));
+    await night.look();
+    expect(night.measurer.measured).toEqual(['b.fits']);
+    expect(night.state.set?.used).toBeGreaterThan(0);
   });
 
   it('takes the newest of what stands there at the first start, and leaves the rest for good', async () => {
