@@ -1,10 +1,16 @@
 // Draws three subs of an invented night and checks them, then an invented season of checks and trends it: `npm run demo`, or
 // `node scripts/demo.mjs` after a build.
+// With --live: the same telescope being adjusted, on the live page.
 import { spawn } from 'node:child_process';
 import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { buildSync } from 'esbuild';
+
+if (process.argv.includes('--live')) {
+  await import('./demo-live.mjs');
+  process.exit();
+}
 
 const root = fileURLToPath(new URL('..', import.meta.url));
 const cli = join(root, 'dist', 'cli.js');

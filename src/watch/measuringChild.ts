@@ -171,8 +171,8 @@ async function warmUp(measurer: SubMeasurer): Promise<void> {
   const scenario = parseScenario({
     name: 'warm-up',
     sentence: 'a small field',
-    camera: { widthPx: 1200, heightPx: 800 },
-    stars: { count: 200 },
+    camera: { widthPx: 900, heightPx: 600 },
+    stars: { count: 120 },
   });
   const [scene] = scenesOf(scenario);
   if (scene === undefined) return;
