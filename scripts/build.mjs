@@ -10,7 +10,7 @@ rmSync(`${root}dist`, { recursive: true, force: true });
 execFileSync(process.execPath, [`${root}scripts/build-kernels.mjs`], { stdio: 'inherit' });
 await build({
   absWorkingDir: root,
-  entryPoints: ['src/cli.ts'],
+  entryPoints: { cli: 'src/cli.ts', helperThread: 'src/commands/helperThread.ts' },
   outdir: 'dist',
   bundle: true,
   splitting: true,

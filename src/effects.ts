@@ -2,6 +2,8 @@ import { createHash } from 'node:crypto';
 import { mkdir, rename, rm, writeFile } from 'node:fs/promises';
 import { isatty } from 'node:tty';
 import { DISK, type FrameEffects } from './commands/frames.ts';
+import { HELPER_THREADS, startHelper } from './commands/helperThreads.ts';
+import type { StartHelper } from './commands/measureSubs.ts';
 import { EXIT, UserError } from './errors.ts';
 import { type OpenDatabase, openDatabase } from './history/driver.ts';
 import { type Places, userPlaces } from './history/place.ts';
@@ -35,6 +37,9 @@ export interface Effects extends FrameEffects {
   readonly env: Readonly<Record<string, string | undefined>>;
   /** Unique to this process, for temporary names. */
   readonly processId: number;
+  /** Threads that can measure subs beside this one. */
+  readonly helperThreads: number;
+  readonly startHelper: StartHelper;
   /** Whether the user asked to stop (Ctrl-C). */
   interrupted(): boolean;
   /** Lets waiting signals arrive. */
@@ -77,6 +82,8 @@ export function realEffects(): Effects {
     places: userPlaces(),
     env: process.env,
     processId: process.pid,
+    helperThreads: HELPER_THREADS,
+    startHelper,
     interrupted: () => stop,
     breathe: () => new Promise((resolve) => setImmediate(resolve)),
   };

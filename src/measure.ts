@@ -56,7 +56,7 @@ export interface Measurement {
 /** Stars of an unknown width are first fitted as if they had this FWHM, pixels. */
 const FALLBACK_FWHM = 3;
 /** Stars of each ninth of the frame that are looked at first. */
-const LOOK_PER_ZONE = 40;
+const LOOK_PER_ZONE = 24;
 /** Electrons per ADU where the header is silent: what today's cooled cameras have near unity gain (common practice). */
 const FALLBACK_GAIN = 1;
 
@@ -68,7 +68,8 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
   const { candidates, fwhmGuess } = detectStars(finding, background);
   const fwhm = fwhmGuess ?? FALLBACK_FWHM;
   const saturation = saturationLevel(plane, frame.facts.saturationAdu?.value ?? null, candidates);
-  const { chosen, leftOut } = chooseCandidates(candidates, plane, saturation, fwhm);
+  const gainEPerAdu = frame.facts.gainEPerAdu?.value ?? FALLBACK_GAIN;
+  const { chosen, leftOut } = chooseCandidates(candidates, plane, saturation, fwhm, gainEPerAdu);
   const counts: Partial<Record<LeftOutReason, number>> = {};
   const leftOutStars: LeftOutStar[] = [];
   const leaveOut = ({ x, y }: { readonly x: number; readonly y: number }, reason: LeftOutReason): void => {
@@ -76,7 +77,6 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
     leftOutStars.push({ x, y, reason });
   };
   for (const [star, reason] of leftOut) leaveOut(star, reason);
-  const gainEPerAdu = frame.facts.gainEPerAdu?.value ?? FALLBACK_GAIN;
   const measureOne = (star: Candidate, fwhmThere: number, window: number | null): MeasuredStar => {
     const sky = levelAt(background, star.x, star.y);
     return measureStar(

@@ -16,7 +16,7 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   field: ['shapes', 'stars', 'numeric'],
   optics: ['numeric'],
   retrieval: ['field', 'optics', 'shapes', 'numeric'],
-  diagnosis: ['frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
+  diagnosis: ['kernels', 'frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
   stability: ['diagnosis', 'numeric'],
   sweep: ['frame', 'stars', 'shapes', 'optics', 'numeric'],
   report: ['sweep', 'diagnosis', 'stability', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],

@@ -2,19 +2,17 @@ import type { Command } from 'commander';
 import { orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
 import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
-import { divideFlat, subtractDark } from '../frame/calibrate.ts';
 import type { Frame } from '../frame/frame.ts';
-import { type FrameMeasurement, measureField, measureFrame, refine } from '../measure.ts';
+import { type FrameMeasurement, measureField, refine } from '../measure.ts';
 import { compareReports } from '../report/against.ts';
 import { composeReport } from '../report/compose.ts';
 import { composePicture } from '../report/composePicture.ts';
 import { encodeJpeg, encodePng } from '../report/encodePicture.ts';
-import { composeEvidence } from '../report/evidence.ts';
 import { drawFieldPicture } from '../report/fieldPicture.ts';
-import { renderHtml } from '../report/html.ts';
 import { fact, renderPlain } from '../report/plainText.ts';
 import { collectPortraits, type PlacePortrait } from '../report/portraits/collect.ts';
-import { onScreen, type Preview, stretchPreview } from '../report/preview.ts';
+import { onScreen, PREVIEW_SIDE, type Preview } from '../report/preview.ts';
+import type { Canvas } from '../report/raster.ts';
 import { parseReport, type Report } from '../report/record.ts';
 import { leftOutTable, starTable, type TableOrigin } from '../report/starTable.ts';
 import { csvText, ecsvText } from '../report/tableText.ts';
@@ -22,25 +20,21 @@ import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { firstFault } from '../report/wording.ts';
 import { planeOf } from '../stars/plane.ts';
-import { addCheckOptions, type CheckOptions, checkOptionsFrom, notYetNotes } from './checkOptions.ts';
+import { addCheckOptions, type CheckOptions, checkOptionsFrom } from './checkOptions.ts';
 import { type CommandHelp, describeUse } from './commandHelp.ts';
-import { loadFrame, resolveFrameArguments } from './frames.ts';
+import { type FrameArgument, loadFrame, resolveFrameArguments } from './frames.ts';
 import { keepInHistory } from './keepInHistory.ts';
-import {
-  AlreadySaid,
-  loadOrReject,
-  progressLine,
-  stopIfAsked,
-  TEXT_WIDTH,
-  withoutName,
-  withoutPixels,
-} from './readFrames.ts';
+import { type Masters, measureSub, type SubSettings } from './measureSub.ts';
+import { measureSubs } from './measureSubs.ts';
+import { AlreadySaid, progressLine, stopIfAsked, TEXT_WIDTH, withoutName, withoutPixels } from './readFrames.ts';
 import { readReport } from './readReport.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
 import { type RigForCheck, rigsForCheck } from './rigForCheck.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
 import { loadSweep, sweepNotes } from './sweepFile.ts';
 
+/** Longest side of the picture of a quick look. */
+const QUICK_PREVIEW_SIDE = 1100;
 /** Longer lines are harder to read. */
 const WIDEST_TEXT = 110;
 
@@ -61,7 +55,6 @@ export async function check(
   tool: { readonly name: string; readonly version: string },
   effects: Effects,
 ): Promise<ExitCode> {
-  for (const note of notYetNotes(options)) effects.err(`${printable(note)}\n`);
   const folder = await chooseFolder(options.out, effects);
   if (options.turnedDeg !== undefined && options.against === undefined)
     throw new UserError(
@@ -93,12 +86,10 @@ export async function check(
   );
   const json = `${JSON.stringify(report, null, 2)}\n`;
   const picture = drawFieldPicture(report, composePicture(preview, measurement));
-  const evidence = composeEvidence(measurement, measured.portraits, firstFault(report)?.cause ?? null);
   // report.json last: whoever waits for it finds the others new as well.
   const files = {
-    'field.png': await encodePng(picture),
-    'report.html': renderHtml(report, { pictureJpeg: await encodeJpeg(picture), evidence }),
-    'report.txt': renderText(report, { width: TEXT_WIDTH, colour: false, detail: 'full' }),
+    'field.png': encodePng(picture),
+    ...(options.quick === true ? {} : await readableForms(report, picture, measured)),
     ...(options.stars === true ? starFiles(measurement, tool) : {}),
     'report.json': json,
   };
@@ -120,6 +111,21 @@ export async function check(
   return EXIT.measured;
 }
 
+/** The page and the full text: loaded only where they are wanted. */
+async function readableForms(
+  report: Report,
+  picture: Canvas,
+  { measurement, portraits }: Measured,
+): Promise<Readonly<Record<string, string>>> {
+  const { renderHtml } = await import('../report/html.ts');
+  const { composeEvidence } = await import('../report/evidence.ts');
+  const evidence = composeEvidence(measurement, portraits, firstFault(report)?.cause ?? null);
+  return {
+    'report.html': renderHtml(report, { pictureJpeg: await encodeJpeg(picture), evidence }),
+    'report.txt': renderText(report, { width: TEXT_WIDTH, colour: false, detail: 'full' }),
+  };
+}
+
 /** The stars themselves, for other programs. */
 function starFiles(measurement: Measured['measurement'], tool: TableOrigin['tool']): Record<string, string> {
   const stars = starTable(measurement, { tool });
@@ -132,7 +138,7 @@ function starFiles(measurement: Measured['measurement'], tool: TableOrigin['tool
   };
 }
 
-/** One frame in memory at a time: a night's subs need no more than two. */
+/** Every thread holds one frame at a time. */
 async function measureAll(
   frameArguments: readonly string[],
   settings: CheckOptions,
@@ -143,35 +149,47 @@ async function measureAll(
   const flat = await loadMaster('--flat', settings.flat, effects);
   const rigFor = await rigsForCheck(settings.rig, effects);
   const progress = progressLine(effects);
+  const portraits = settings.quick === true ? null : collectPortraits(wanted.length);
+  const subSettings = {
+    moffat: settings.moffat === true,
+    previewSide: settings.quick === true ? QUICK_PREVIEW_SIDE : PREVIEW_SIDE,
+  };
+  const outcomes = await measureSubs(
+    wanted,
+    subSettings,
+    {
+      masters: { dark, flat },
+      beforeEach: async (i) => {
+        progress.show(`${wanted[i].name} (${i + 1} of ${wanted.length})`);
+        await effects.breathe();
+        stopIfAsked(effects);
+      },
+      withPixels: portraits === null ? null : (frame, measured) => portraits.add(planeOf(frame), measured.stars),
+    },
+    effects,
+  );
+  progress.clear();
   const frames: Frame[] = [];
   const measurements: FrameMeasurement[] = [];
   const sha256: string[] = [];
-  const rejected: { file: string; why: string; error: UserError }[] = [];
+  const rejected: { file: string; why: string; message: string }[] = [];
   const unlike: string[] = [];
   let preview: Measured['preview'] | null = null;
-  const portraits = settings.quick === true ? null : collectPortraits(wanted.length);
-  for (const [i, argument] of wanted.entries()) {
-    progress.show(`${argument.name} (${i + 1} of ${wanted.length})`);
-    await effects.breathe();
-    stopIfAsked(effects);
-    const loaded = await loadOrReject(argument, effects);
-    if (loaded instanceof UserError) {
-      progress.clear();
-      effects.err(`${printable(loaded.message)}\n`);
-      rejected.push({ file: argument.name, why: withoutName(loaded.message, argument), error: loaded });
+  for (const [i, outcome] of outcomes.entries()) {
+    const argument = wanted[i];
+    if (outcome.kind === 'unreadable') {
+      effects.err(`${printable(outcome.message)}\n`);
+      rejected.push({ file: argument.name, why: withoutName(outcome.message, argument), message: outcome.message });
       continue;
     }
-    const frame = calibrate(loaded.frame, dark, flat);
+    const frame = withoutPixels(outcome.facts);
     unlike.push(...(frames[0] ? differences(frames[0], frame) : []));
-    if (unlike.length > 0) continue;
-    const measured = measureFrame(frame, { moffat: settings.moffat === true });
-    if (preview === null && measured.stars.shapes.length > 0) preview = stretchPreview(frame);
-    portraits?.add(planeOf(frame), measured.stars);
-    frames.push(withoutPixels(frame));
-    sha256.push(loaded.sha256);
-    measurements.push(measured);
+    if (preview === null && outcome.measured.stars.shapes.length > 0)
+      preview = outcome.preview ?? (await previewOf(argument, subSettings, { dark, flat }, effects));
+    frames.push(frame);
+    sha256.push(outcome.sha256);
+    measurements.push(outcome.measured);
   }
-  progress.clear();
   if (unlike.length > 0)
     throw new UserError(
       `These frames are not of the same set-up, and can only be checked apart:\n  ${[...new Set(unlike)].join('\n  ')}`,
@@ -179,7 +197,7 @@ async function measureAll(
     );
   if (frames.length === 0) {
     const [only] = rejected;
-    if (only && rejected.length === 1) throw new AlreadySaid(only.error);
+    if (only && rejected.length === 1) throw new AlreadySaid(new UserError(only.message, EXIT.unreadableInput));
     throw new UserError(`None of the ${rejected.length} frames could be read.`, EXIT.unreadableInput);
   }
   if (preview === null) throw new UserError(noStarsMessage(measurements), EXIT.noStars);
@@ -214,9 +232,15 @@ async function loadMaster(option: string, name: string | undefined, effects: Eff
   return await loadFrame(argument, effects);
 }
 
-function calibrate(frame: Frame, dark: Frame | null, flat: Frame | null): Frame {
-  const darkened = dark === null ? frame : subtractDark(frame, dark);
-  return flat === null ? darkened : divideFlat(darkened, flat);
+/** The picture of a later sub, where the first shows no star. */
+async function previewOf(
+  argument: FrameArgument,
+  settings: SubSettings,
+  masters: Masters,
+  effects: Effects,
+): Promise<Preview | null> {
+  const again = await measureSub(argument, settings, masters, true, null, effects);
+  return again.kind === 'measured' ? again.preview : null;
 }
 
 function noStarsMessage(measurements: readonly FrameMeasurement[]): string {
@@ -264,7 +288,7 @@ export function registerCheck(
     .summary('measure subs: is the telescope collimated, what is wrong, which way to move')
     .description(
       'Measures one or more subs of the same set-up together, prints a summary and writes a report folder\n' +
-        '(report.html, report.txt, report.json, field.png).',
+        '(report.html, report.txt, report.json, field.png; with --quick the last two only).',
     )
     .argument('<frame...>', 'FITS, PNG or TIFF files, folders of them, or FILE[n] for a FITS extension');
   addCheckOptions(command).action(async (frames: string[], raw: Parameters<typeof checkOptionsFrom>[0]) => {

@@ -126,7 +126,7 @@ export function addCheckOptions(command: Command): Command {
     )
     .option('--moffat', 'fit Moffat profiles to the 50 brightest stars of each sub as well: their wings')
     .option('--plain', 'print one fact a line in ASCII, without colour: for screen readers, grep and logs')
-    .option('--quick', 'the fast estimate only');
+    .option('--quick', 'the fast estimate only: summary, report.json and field.png');
 }
 
 /** What the options say of telescope and camera. */
@@ -158,11 +158,4 @@ export function checkOptionsFrom(raw: RawOptions): CheckOptions {
     ...(raw.sweep !== undefined && { sweep: raw.sweep }),
     ...setupFrom(raw),
   };
-}
-
-/** Options of parts that do not exist yet: accepted, and said. */
-export function notYetNotes(options: CheckOptions): string[] {
-  return [options.quick === true ? '--quick: there is only the fast estimate yet, so it changes nothing.' : ''].filter(
-    (note) => note !== '',
-  );
 }

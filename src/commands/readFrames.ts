@@ -17,9 +17,12 @@ export class AlreadySaid extends UserError {
   }
 }
 
+/** What reading and telling files apart needs of the outside world. */
+export type ReadingEffects = Pick<Effects, 'readFile' | 'kindOf' | 'listFolder' | 'sha256'>;
+
 export async function loadOrReject(
   argument: FrameArgument,
-  effects: Effects,
+  effects: ReadingEffects,
 ): Promise<{ frame: Frame; sha256: string } | UserError> {
   let sha256 = '';
   const reader = {
@@ -49,7 +52,7 @@ export function withoutName(message: string, { name, path }: FrameArgument): str
 const NO_PIXELS = ndarray(new Uint8Array(0), [0, 0]);
 
 /** What a measured frame still has to tell, without its megabytes. */
-export function withoutPixels(frame: Frame): Frame {
+export function withoutPixels(frame: Omit<Frame, 'pixels' | 'mask'>): Frame {
   return { ...frame, pixels: NO_PIXELS, mask: null };
 }
 

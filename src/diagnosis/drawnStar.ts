@@ -1,3 +1,4 @@
+import { kernels } from '../kernels/kernels.ts';
 import { maxHalfSize, type Psf, stampAt } from '../optics/psf.ts';
 import { EXAMPLE_TELESCOPE, type Telescope } from '../optics/telescope.ts';
 import { measureStar } from '../shapes/measureStar.ts';
@@ -34,8 +35,12 @@ export function measurePixels({
   readonly pixels: Float64Array;
 }): Shape | null {
   const width = 2 * half + 1;
-  const data = Float32Array.from(pixels, (v) => BRIGHT * v);
-  const peak = data.reduce((a, b) => Math.max(a, b), 0);
+  const data = kernels()?.small.subarray(0, pixels.length) ?? new Float32Array(pixels.length);
+  let peak = 0;
+  for (let k = 0; k < data.length; k++) {
+    data[k] = BRIGHT * pixels[k];
+    peak = Math.max(peak, data[k]);
+  }
   const measured = measureStar(
     { data, width, height: width, mask: null, greenParity: null },
     { x: half, y: half, fwhm: 3, peak, sky: 0, noise: 1e-4 * peak, gainEPerAdu: BRIGHT },

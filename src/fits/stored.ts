@@ -1,16 +1,19 @@
-import { kernels } from '../kernels/kernels.ts';
+import { kernels, pieces } from '../kernels/kernels.ts';
 import type { StoredArray } from './scaling.ts';
 
 /** Stored big-endian values turned to the machine's byte order, in place. */
 
 const LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
 
+const SWAPPED_AT_ONCE = 1 << 19;
+
 function swap16(bytes: Uint8Array, flip: boolean): void {
   const { buffer, byteOffset, length } = bytes;
   const compiled = kernels();
   const address = compiled?.addressOf(bytes) ?? null;
   if (compiled !== null && address !== null) {
-    compiled.run.swap16(address, length >>> 1, flip ? 0x8000 : 0);
+    for (const [from, to] of pieces(length >>> 1, SWAPPED_AT_ONCE))
+      compiled.run.swap16(address + 2 * from, to - from, flip ? 0x8000 : 0);
     return;
   }
   const flip32 = flip ? 0x80008000 : 0;

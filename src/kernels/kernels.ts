@@ -4,7 +4,15 @@ import * as layout from './layout.ts';
 /** What assembly/index.ts exports; `data` is the address of 16-bit pixels, counts and places are whole numbers. */
 interface Exports {
   swap16(data: number, count: number, flip: number): void;
-  binBlocks(data: number, frameWidth: number, frameHeight: number, block: number, width: number, height: number): void;
+  binBlocks(
+    data: number,
+    frameWidth: number,
+    frameHeight: number,
+    block: number,
+    width: number,
+    from: number,
+    to: number,
+  ): void;
   mesh(
     data: number,
     width: number,
@@ -14,8 +22,34 @@ interface Exports {
     greenParity: number,
     samples: number,
     least: number,
+    from: number,
+    to: number,
   ): void;
-  localMaxima(data: number, width: number, height: number, columns: number, rows: number, threshold: number): number;
+  localMaxima(
+    data: number,
+    width: number,
+    height: number,
+    columns: number,
+    rows: number,
+    threshold: number,
+    from: number,
+    to: number,
+    before: number,
+  ): number;
+  inspect(
+    data: number,
+    width: number,
+    height: number,
+    columns: number,
+    rows: number,
+    cell: number,
+    count: number,
+    rings: number,
+    needed: number,
+  ): number;
+  area(data: number, width: number, height: number, x: number, y: number, limit: number, half: number): number;
+  stretch(from: number, to: number, black: number, range: number, midtone: number, top: number): void;
+  setFloats(are: boolean): void;
   cut(
     data: number,
     width: number,
@@ -41,6 +75,32 @@ interface Exports {
     clip: number,
     rounds: number,
   ): void;
+  setWindow(
+    fwhms: number,
+    settledShare: number,
+    windows: number,
+    coverage: number,
+    spike: number,
+    widest: number,
+  ): void;
+  setFit(fine: number, coarse: number, iterations: number): void;
+  setThirdOrder(above: number, rounds: number, sums: number, squares: number): void;
+  setRing(inner: number, outer: number, share: number, clip: number, rounds: number): void;
+  measureStar(
+    data: number,
+    width: number,
+    height: number,
+    greenParity: number,
+    x: number,
+    y: number,
+    fwhm: number,
+    peak: number,
+    sky: number,
+    noise: number,
+    gain: number,
+    window: number,
+    floats: boolean,
+  ): number;
   fitGaussian(
     count: number,
     amplitude: number,
@@ -76,14 +136,30 @@ export interface Kernels {
   readonly stamp: StampLists;
   /** What the last call answered. */
   readonly out: Float64Array;
+  /** Room for the pixels of a small image, float32. */
+  readonly small: Float32Array;
+  /** What `measureStar` answered. */
+  readonly star: Float64Array;
   readonly level: Float32Array;
   readonly noise: Float32Array;
   readonly places: Uint32Array;
   readonly preview: Float32Array;
+  /** Eight numbers a candidate, in the place of the preview. */
+  readonly candidates: Float64Array;
+  readonly ringDx: Float64Array;
+  readonly ringDy: Float64Array;
   /** Room for one frame of that many bytes; what stood there before is gone. */
   readonly room: (bytes: number) => Uint8Array;
   /** Where this stands in the kernels' memory; null when it does not. */
   readonly addressOf: (view: ArrayBufferView) => number | null;
+}
+
+/**
+ * Pieces [from, to) of a long work. A kernel is compiled in haste first and better in the background: what is called once for a
+ * whole frame would never meet the better one.
+ */
+export function* pieces(length: number, size: number): Generator<readonly [number, number]> {
+  for (let from = 0; from < length; from += size) yield [from, Math.min(length, from + size)];
 }
 
 const PAGE = 65536;
@@ -129,10 +205,15 @@ function load(): Kernels {
       weight: list(layout.WEIGHT),
     },
     out: new Float64Array(buffer, layout.OUT, 64),
+    small: new Float32Array(buffer, layout.SMALL_IMAGE, layout.MAX_SMALL),
+    star: new Float64Array(buffer, layout.OUT + 1024, 24),
     level: new Float32Array(buffer, layout.LEVEL, layout.MAX_CELLS),
     noise: new Float32Array(buffer, layout.NOISE, layout.MAX_CELLS),
     places: new Uint32Array(buffer, layout.PLACES, layout.MAX_PLACES),
     preview: new Float32Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW),
+    candidates: new Float64Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW / 2),
+    ringDx: new Float64Array(buffer, layout.RING_DX, 64),
+    ringDy: new Float64Array(buffer, layout.RING_DY, 64),
     room: (bytes) => {
       const missing = layout.FRAME + bytes + PAGE - memory.buffer.byteLength;
       if (missing > 0) memory.grow(Math.ceil(missing / PAGE));
@@ -141,6 +222,12 @@ function load(): Kernels {
     },
     addressOf: (view) => (buffers.has(view.buffer) ? view.byteOffset : null),
   };
+}
+
+/** Address of an image whose stars the kernels can measure as it stands: as above, or float32; else null. */
+export function starAddress(image: Parameters<typeof kernelAddress>[0]): number | null {
+  if (image.data instanceof Float32Array && image.mask === null) return kernels()?.addressOf(image.data) ?? null;
+  return kernelAddress(image);
 }
 
 /** Address of an image that the kernels can work on as it stands: 16-bit pixels in their memory, none masked; else null. */

@@ -22,8 +22,9 @@ export interface CurveFit {
   readonly converged: boolean;
 }
 
-/** A look at every start, then the best few to the end. */
-const LOOK = 6;
+/** A glance at every start, a longer look at the better half, then the best few to the end. */
+const GLANCE = 2;
+const LOOK = 4;
 const FINISH = 40;
 const FINALISTS = 3;
 
@@ -40,14 +41,11 @@ const FEELER = 0.1;
  * (Transtrum, Machta & Sethna 2011, Phys. Rev. E 83, 036701): narrow bent valleys are followed instead of crept along.
  */
 export function fitCurve(problem: CurveProblem, starts: readonly (readonly number[])[]): CurveFit | null {
-  const looks = starts.flatMap((start) => descend(problem, start, LOOK) ?? []);
-  const finalists: Place[] = [];
-  for (const look of looks.sort((a, b) => a.chi2 - b.chi2)) {
-    if (finalists.length === FINALISTS) break;
-    if (!finalists.some((known) => sameValley(known, look))) finalists.push(look);
-  }
-  const finished = finalists.flatMap((end) => descend(problem, end.parameters, FINISH) ?? []);
-  const [best] = finished.sort((a, b) => a.chi2 - b.chi2);
+  const glances = starts.flatMap((start) => descend(problem, start, GLANCE) ?? []).sort(byChi2);
+  const better = distinct(glances, Math.ceil(glances.length / 2));
+  const looks = better.flatMap((place) => descend(problem, place.parameters, LOOK) ?? []).sort(byChi2);
+  const finished = distinct(looks, FINALISTS).flatMap((end) => descend(problem, end.parameters, FINISH) ?? []);
+  const [best] = finished.sort(byChi2);
   return best === undefined ? null : assess(problem, best.parameters);
 }
 
@@ -60,6 +58,18 @@ export function continueCurve(problem: CurveProblem, start: ArrayLike<number>): 
 interface Place {
   readonly parameters: Float64Array;
   readonly chi2: number;
+}
+
+const byChi2 = (a: Place, b: Place): number => a.chi2 - b.chi2;
+
+/** The first `most` of a sorted list that lie in different valleys. */
+function distinct(places: readonly Place[], most: number): Place[] {
+  const out: Place[] = [];
+  for (const place of places) {
+    if (out.length === most) break;
+    if (!out.some((known) => sameValley(known, place))) out.push(place);
+  }
+  return out;
 }
 
 /** Looks that have come this near to each other, as a share of every parameter, end at the same place. */
@@ -109,6 +119,29 @@ function chiSquare({ values, errors, model }: CurveProblem, parameters: Float64A
   return chi2;
 }
 
+// Loops that run hot stand in small functions of their own: the compiler has little to redo when something around them changes.
+
+/** normal = rows' rows (lower triangle), gradient = rows' values. */
+function normalEquations(rows: Float64Array, values: Float64Array, normal: Float64Array, gradient: Float64Array): void {
+  const n = gradient.length;
+  normal.fill(0);
+  gradient.fill(0);
+  for (let i = 0, row = 0; i < values.length; i++, row += n)
+    for (let j = 0; j < n; j++) {
+      const d = rows[row + j];
+      if (d === 0) continue;
+      for (let k = 0; k <= j; k++) normal[j * n + k] += d * rows[row + k];
+    }
+  addProducts(rows, values, gradient);
+}
+
+/** out += rows' values. */
+function addProducts(rows: Float64Array, values: Float64Array, out: Float64Array): void {
+  const n = out.length;
+  for (let i = 0, row = 0; i < values.length; i++, row += n)
+    for (let j = 0; j < n; j++) out[j] += rows[row + j] * values[i];
+}
+
 /** The problem made straight around one place. */
 class Slopes {
   readonly normal: Float64Array;
@@ -118,9 +151,12 @@ class Slopes {
   readonly still: Uint8Array;
   /** The model there. */
   readonly here: Float64Array;
+  /** Residuals over errors. */
+  private readonly pulls: Float64Array;
 
   constructor(points: number, n: number) {
     this.here = new Float64Array(points);
+    this.pulls = new Float64Array(points);
     this.normal = new Float64Array(n * n);
     this.gradient = new Float64Array(n);
     this.rows = new Float64Array(points * n);
@@ -130,20 +166,13 @@ class Slopes {
   take({ values, errors, model, jacobian, lower, upper }: CurveProblem, p: Float64Array): void {
     const n = p.length;
     const { normal, gradient, rows, still } = this;
-    normal.fill(0);
-    gradient.fill(0);
     for (let i = 0; i < values.length; i++) {
       this.here[i] = model(p, i);
-      const r = (values[i] - this.here[i]) / errors[i];
+      this.pulls[i] = (values[i] - this.here[i]) / errors[i];
       const d = jacobian(p, i);
-      for (let j = 0; j < n; j++) {
-        const dj = d[j] / errors[i];
-        rows[i * n + j] = dj;
-        if (dj === 0) continue;
-        gradient[j] += dj * r;
-        for (let k = 0; k <= j; k++) normal[j * n + k] += dj * rows[i * n + k];
-      }
+      for (let j = 0; j < n; j++) rows[i * n + j] = d[j] / errors[i];
     }
+    normalEquations(rows, this.pulls, normal, gradient);
     for (let j = 0; j < n; j++) {
       // A parameter that stands on a bound and pulls outwards keeps still.
       const held = (p[j] <= lower[j] && gradient[j] <= 0) || (p[j] >= upper[j] && gradient[j] >= 0);
@@ -165,12 +194,9 @@ class Slopes {
     // One place after the other: a model may remember what it found at the last.
     for (const place of [ahead, back])
       for (let i = 0; i < second.length; i++) second[i] += model(place, i) - this.here[i];
+    for (let i = 0; i < second.length; i++) second[i] /= -(FEELER * FEELER) * errors[i];
     const right = new Float64Array(n);
-    for (let i = 0; i < second.length; i++) {
-      const bend = second[i] / (FEELER * FEELER * errors[i]);
-      if (bend === 0) continue;
-      for (let j = 0; j < n; j++) right[j] -= bend * this.rows[i * n + j];
-    }
+    addProducts(this.rows, second, right);
     for (let j = 0; j < n; j++) if (this.still[j] === 1) right[j] = 0;
     const bending = multiply(inverse, right, n);
     let bent = 0;

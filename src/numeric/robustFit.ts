@@ -21,6 +21,9 @@ export interface LinearFit {
 /** Tukey's constant for 95 % efficiency at the Gaussian (Huber & Ronchetti, Robust Statistics). */
 const TUKEY = 4.685;
 
+/** A round that moves no parameter by more than this share of the largest. */
+const SETTLED = 1e-7;
+
 /**
  * Iteratively re-weighted linear least squares with Tukey's biweight. The scale of the residuals is their MAD, and the
  * scatter that the given errors leave unexplained is added to each error in quadrature, so bright stars do not
@@ -39,23 +42,43 @@ export function robustLinearFit(problem: LinearProblem, rounds = 20): LinearFit 
   for (let round = 0; round < rounds; round++) {
     const solved = solve(problem, weights, intrinsic, n);
     if (!solved) return null;
-    let change = 0;
-    if (parameters) for (let j = 0; j < n; j++) change = Math.max(change, Math.abs(solved[j] - parameters[j]));
-    const converged = parameters !== null && change <= 1e-10 * (1e-6 + Math.max(...solved.map(Math.abs)));
+    const converged = parameters !== null && isSettled(solved, parameters);
     parameters = solved;
-    for (let i = 0; i < m; i++) residuals[i] = values[i] - dot(rows[i], parameters);
+    residualsOf(rows, values, parameters, residuals);
     intrinsic = scatterBeyond(residuals, errors, n);
     pullsOf(residuals, errors, intrinsic, pulls);
-    const unit = TUKEY * scaleOf(pulls);
-    for (let i = 0; i < m; i++) {
-      const t = pulls[i] / unit;
-      weights[i] = Math.abs(t) < 1 ? (1 - t * t) ** 2 : 0;
-    }
+    biweights(pulls, TUKEY * scaleOf(pulls), weights);
     if (converged) break;
   }
   if (!parameters) return null;
   const covariance = sandwich(problem, weights, intrinsic, residuals, n);
   return covariance && { parameters, covariance, weights, intrinsic };
+}
+
+function isSettled(parameters: Float64Array, before: Float64Array): boolean {
+  let change = 0;
+  let largest = 0;
+  for (let j = 0; j < parameters.length; j++) {
+    change = Math.max(change, Math.abs(parameters[j] - before[j]));
+    largest = Math.max(largest, Math.abs(parameters[j]));
+  }
+  return change <= SETTLED * (1e-6 + largest);
+}
+
+function residualsOf(
+  rows: readonly Float64Array[],
+  values: ArrayLike<number>,
+  parameters: Float64Array,
+  out: Float64Array,
+): void {
+  for (let i = 0; i < out.length; i++) out[i] = values[i] - dot(rows[i], parameters);
+}
+
+function biweights(pulls: Float64Array, unit: number, out: Float64Array): void {
+  for (let i = 0; i < out.length; i++) {
+    const t = pulls[i] / unit;
+    out[i] = Math.abs(t) < 1 ? (1 - t * t) ** 2 : 0;
+  }
 }
 
 function dot(row: Float64Array, parameters: Float64Array): number {
@@ -72,7 +95,13 @@ function pullsOf(residuals: Float64Array, errors: ArrayLike<number>, intrinsic: 
 
 /** Robust width of the pulls: their MAD about zero as a sigma. */
 function scaleOf(pulls: Float64Array): number {
-  return Math.max(MAD_TO_SIGMA * median(pulls.map(Math.abs)), 1e-12);
+  return Math.max(MAD_TO_SIGMA * medianOfSizes(pulls), 1e-12);
+}
+
+function medianOfSizes(values: Float64Array): number {
+  const sizes = new Float64Array(values.length);
+  for (let i = 0; i < sizes.length; i++) sizes[i] = Math.abs(values[i]);
+  return median(sizes);
 }
 
 /** Sum of w x row x row. */

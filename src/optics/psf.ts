@@ -244,11 +244,49 @@ function diffraction(
     // All the light that the clear area lets through is 1: what half-open cells stand for beyond their own square falls
     // outside the box, as far wings do.
     const weight = light.weight / (mask.area * size * size);
-    for (let i = 0; i < size * size; i++) {
-      const re = work.b[2 * i];
-      const im = work.b[2 * i + 1];
-      work.sum[i] = work.sum[i] + weight * (re * re + im * im);
+    addIntensity(work.b, weight, work.sum);
+  }
+}
+
+// Loops over the grid stand in small functions of their own, which compile quickly and once.
+
+function addIntensity(field: Float64Array, weight: number, sum: Float64Array): void {
+  for (let i = 0; i < sum.length; i++) {
+    const re = field[2 * i];
+    const im = field[2 * i + 1];
+    sum[i] += weight * (re * re + im * im);
+  }
+}
+
+function asComplex(real: Float64Array, out: Float64Array): void {
+  for (let i = 0; i < real.length; i++) {
+    out[2 * i] = real[i];
+    out[2 * i + 1] = 0;
+  }
+}
+
+/** Adds spectrum x transfer, size x size, onto the across x across frequencies of whole pixels. */
+function fold(spectrum: Float64Array, transfer: Float64Array, size: number, across: number, out: Float64Array): void {
+  out.fill(0);
+  for (let i = 0; i < size; i++) {
+    const row = (i % across) * across;
+    for (let j = 0; j < size; j++) {
+      const k = i * size + j;
+      const factor = transfer[k];
+      if (factor < NEGLIGIBLE) continue;
+      const to = 2 * (row + (j % across));
+      out[to] += spectrum[2 * k] * factor;
+      out[to + 1] += spectrum[2 * k + 1] * factor;
     }
+  }
+}
+
+/** A quarter of a symmetric table, (size/2 + 1)^2, to all size x size frequencies. */
+function mirrored(quarter: Float64Array, size: number, out: Float64Array): void {
+  const half = size / 2;
+  for (let j = 0; j < size; j++) {
+    const from = (j <= half ? j : size - j) * (half + 1);
+    for (let i = 0; i < size; i++) out[j * size + i] = quarter[from + (i <= half ? i : size - i)];
   }
 }
 
@@ -262,10 +300,7 @@ function diffractionSpectrum(
   work: Workspace,
 ): void {
   diffraction(telescope, w, conditions, lights, grid, work);
-  for (let i = 0; i < work.sum.length; i++) {
-    work.a[2 * i] = work.sum[i];
-    work.a[2 * i + 1] = 0;
-  }
+  asComplex(work.sum, work.a);
   work.fft.transform(work.a, work.b);
 }
 
@@ -292,26 +327,27 @@ function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Gri
   const re = new Float64Array(size * size);
   const im = moving ? new Float64Array(size * size) : null;
   const round = roundTransfer(seeingUm, conditions.pixelUm, grid);
-  const half = size / 2;
-  const perUm = oversample / (size * conditions.pixelUm);
-  for (let j = 0; j < size; j++) {
-    const down = j <= half ? j : size - j;
-    for (let i = 0; i < size; i++) {
-      const still = round[down * (half + 1) + (i <= half ? i : size - i)];
-      if (im === null || still < 1e-12) {
-        re[j * size + i] = still;
-        continue;
-      }
-      const moved = smearTransfer(smear, (i < half ? i : i - size) * perUm, (j < half ? j : j - size) * perUm);
-      re[j * size + i] = still * moved.x;
-      im[j * size + i] = still * moved.y;
-    }
-  }
+  mirrored(round, size, re);
+  if (im !== null) moveTransfer(smear, oversample / (size * conditions.pixelUm), size, re, im);
   const oldest = transfers.keys().next();
   if (transfers.size >= TRANSFERS_KEPT && !oldest.done) transfers.delete(oldest.value);
   const transfer = { re, im };
   transfers.set(key, transfer);
   return transfer;
+}
+
+/** Turns the transfer of a still star, in `re`, to that of a moving one. */
+function moveTransfer(smear: Smear, perUm: number, size: number, re: Float64Array, im: Float64Array): void {
+  const half = size / 2;
+  for (let j = 0; j < size; j++) {
+    for (let i = 0; i < size; i++) {
+      const still = re[j * size + i];
+      if (still < NEGLIGIBLE) continue;
+      const moved = smearTransfer(smear, (i < half ? i : i - size) * perUm, (j < half ? j : j - size) * perUm);
+      re[j * size + i] = still * moved.x;
+      im[j * size + i] = still * moved.y;
+    }
+  }
 }
 
 /** Seeing and pixel for frequencies (i, j) from 0 to half the grid: all other quadrants, and (j, i), are the same. */
@@ -401,18 +437,7 @@ export class PixelStars {
     const spectrum = this.spectrumOf(w, conditions, grid);
     const transfer = transferOf(this.telescope, conditions, grid).re;
     const work = workspace(across);
-    work.a.fill(0);
-    for (let i = 0; i < size; i++) {
-      const row = (i % across) * across;
-      for (let j = 0; j < size; j++) {
-        const k = i * size + j;
-        const factor = transfer[k];
-        if (factor < NEGLIGIBLE) continue;
-        const to = 2 * (row + (j % across));
-        work.a[to] += spectrum[2 * k] * factor;
-        work.a[to + 1] += spectrum[2 * k + 1] * factor;
-      }
-    }
+    fold(spectrum, transfer, size, across, work.a);
     work.fft.transform(work.a, work.b);
     const width = 2 * half + 1;
     const pixels = new Float64Array(width * width);

@@ -1,9 +1,9 @@
 import { createRequire } from 'node:module';
+import { deflateSync, constants as zlib } from 'node:zlib';
 import type { Sharp, default as SharpModule } from 'sharp';
+import { indexColours } from './indexed.ts';
 import type { Canvas } from './raster.ts';
 
-/** Level 2 costs half of level 6 and 5 % of size on a stretched frame. */
-const COMPRESSION_LEVEL = 2;
 /** For the page: a quarter of the PNG's size, letters still clean. */
 const JPEG_QUALITY = 82;
 
@@ -13,12 +13,71 @@ function sharpOf({ width, height, rgb }: Canvas): Sharp {
   return sharp(rgb, { raw: { width, height, channels: 3 } });
 }
 
-/** PNG bytes of a drawn picture. */
-export async function encodePng(canvas: Canvas): Promise<Buffer> {
-  return sharpOf(canvas).png({ compressionLevel: COMPRESSION_LEVEL }).toBuffer();
-}
-
 /** JPEG bytes of a drawn picture, colour at full resolution so that thin lines keep theirs. */
 export async function encodeJpeg(canvas: Canvas): Promise<Buffer> {
   return sharpOf(canvas).jpeg({ quality: JPEG_QUALITY, chromaSubsampling: '4:4:4' }).toBuffer();
+}
+
+/**
+ * PNG bytes of a drawn picture, one byte a pixel (ISO/IEC 15948). On a noisy grey frame runs compress as well as anything that
+ * takes ten times as long.
+ */
+export function encodePng(canvas: Canvas): Buffer {
+  const { width, height } = canvas;
+  const { palette, indices } = indexColours(canvas);
+  // Each line begins with its filter: none.
+  const lines = Buffer.alloc((width + 1) * height);
+  for (let y = 0; y < height; y++) lines.set(indices.subarray(y * width, (y + 1) * width), y * (width + 1) + 1);
+  const size = Buffer.alloc(13);
+  size.writeUInt32BE(width, 0);
+  size.writeUInt32BE(height, 4);
+  // 8 bits, indexed.
+  size.set([8, 3], 8);
+  return Buffer.concat([
+    SIGNATURE,
+    chunk('IHDR', size),
+    chunk('PLTE', palette),
+    chunk('IDAT', deflateSync(lines, { level: 1, strategy: zlib.Z_RLE })),
+    chunk('IEND', Buffer.alloc(0)),
+  ]);
+}
+
+const SIGNATURE = Buffer.from([0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a]);
+
+function chunk(name: string, data: Uint8Array): Buffer {
+  const out = Buffer.alloc(data.length + 12);
+  out.writeUInt32BE(data.length, 0);
+  out.write(name, 4, 'latin1');
+  out.set(data, 8);
+  out.writeUInt32BE(crc32(out.subarray(4, data.length + 8)), data.length + 8);
+  return out;
+}
+
+/** CRC-32 of ISO/IEC 15948, annex D, four bytes at a time from tables (slicing: Kounavis & Berry 2005). */
+function crc32(bytes: Uint8Array): number {
+  let crc = 0xffffffff;
+  let at = 0;
+  for (; at + 4 <= bytes.length; at += 4) {
+    crc ^= bytes[at] | (bytes[at + 1] << 8) | (bytes[at + 2] << 16) | (bytes[at + 3] << 24);
+    crc =
+      TABLES[768 + (crc & 255)] ^
+      TABLES[512 + ((crc >>> 8) & 255)] ^
+      TABLES[256 + ((crc >>> 16) & 255)] ^
+      TABLES[crc >>> 24];
+  }
+  for (; at < bytes.length; at++) crc = TABLES[(crc ^ bytes[at]) & 255] ^ (crc >>> 8);
+  return (crc ^ 0xffffffff) >>> 0;
+}
+
+const TABLES = crcTables();
+
+function crcTables(): Int32Array {
+  const tables = new Int32Array(1024);
+  for (let n = 0; n < 256; n++) {
+    let c = n;
+    for (let k = 0; k < 8; k++) c = c & 1 ? 0xedb88320 ^ (c >>> 1) : c >>> 1;
+    tables[n] = c;
+  }
+  for (let n = 256; n < 1024; n++) tables[n] = tables[tables[n - 256] & 255] ^ (tables[n - 256] >>> 8);
+  return tables;
 }

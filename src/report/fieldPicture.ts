@@ -24,13 +24,23 @@ export function drawFieldPicture(report: Report, picture: FieldPicture): Canvas 
 /** Whole-numbered enlargement with straight interpolation between pixel centres. */
 function drawFrame(canvas: Canvas, picture: FieldPicture, enlarged: number): void {
   const { width, height, grey } = picture;
+  if (enlarged === 1) {
+    // As wide as the canvas: its first rows.
+    for (let i = 0, at = 0; i < grey.length; i++, at += 3) {
+      const value = grey[i];
+      canvas.rgb[at] = value;
+      canvas.rgb[at + 1] = value;
+      canvas.rgb[at + 2] = value;
+    }
+    return;
+  }
   for (let y = 0; y < height * enlarged; y++) {
     const v = Math.max(0, Math.min(height - 1, (y + 0.5) / enlarged - 0.5));
     const y0 = Math.floor(v);
     const y1 = Math.min(height - 1, y0 + 1);
     let at = y * canvas.width * 3;
     for (let x = 0; x < width * enlarged; x++, at += 3) {
-      const value = enlarged === 1 ? grey[y * width + x] : between(grey, width, x, enlarged, y0, y1, v - y0);
+      const value = between(grey, width, x, enlarged, y0, y1, v - y0);
       canvas.rgb[at] = value;
       canvas.rgb[at + 1] = value;
       canvas.rgb[at + 2] = value;

@@ -1,5 +1,5 @@
 import type { Frame, PixelArray, RowOrder } from '../frame/frame.ts';
-import { kernelAddress, kernels } from '../kernels/kernels.ts';
+import { kernelAddress, kernels, pieces } from '../kernels/kernels.ts';
 import { MAX_PREVIEW } from '../kernels/layout.ts';
 import type { FieldPicture } from './picture.ts';
 
@@ -31,10 +31,31 @@ export function stretchPreview(frame: Frame, side: number = PREVIEW_SIDE): Previ
   const width = Math.max(1, Math.floor(frame.width / block));
   const height = Math.max(1, Math.floor(frame.height / block));
   const binned = bin(frame.pixels.data, frame.mask, frame.width, frame.height, block, width, height);
-  const grey = new Uint8Array(width * height);
-  const curve = stretchOf(binned);
-  for (let i = 0; i < grey.length; i++) grey[i] = curve(binned[i]);
-  return { width, height, pixelsPerFramePixel: 1 / block, grey };
+  return { width, height, pixelsPerFramePixel: 1 / block, grey: greyOf(binned, stretchOf(binned)) };
+}
+
+/** From black at `black` over the midtone balance `m` to `top` at black + range. */
+interface Stretch {
+  readonly black: number;
+  readonly range: number;
+  readonly m: number;
+  readonly top: number;
+}
+
+/** NaN becomes black. */
+function greyOf(binned: Float32Array, { black, range, m, top }: Stretch): Uint8Array {
+  const compiled = kernels();
+  if (compiled?.preview.buffer === binned.buffer) {
+    for (const [from, to] of pieces(binned.length, STRETCHED_AT_ONCE))
+      compiled.run.stretch(from, to, black, range, m, top);
+    return new Uint8Array(binned.buffer, binned.byteOffset, binned.length).slice();
+  }
+  const grey = new Uint8Array(binned.length);
+  for (let i = 0; i < grey.length; i++) {
+    const x = (binned[i] - black) / range;
+    grey[i] = !(x > 0) ? 0 : x >= 1 ? top : (top * (m - 1) * x) / ((2 * m - 1) * x - m);
+  }
+  return grey;
 }
 
 /** The preview as the frame stands on the screen: BOTTOM-UP puts the last stored row on top. */
@@ -68,7 +89,8 @@ function bin(
   const compiled = kernels();
   const address = kernelAddress({ data, mask });
   if (compiled !== null && address !== null && width * height <= MAX_PREVIEW) {
-    compiled.run.binBlocks(address, frameWidth, frameHeight, block, width, height);
+    for (const [from, to] of pieces(height, ROWS_AT_ONCE))
+      compiled.run.binBlocks(address, frameWidth, frameHeight, block, width, from, to);
     return compiled.preview.subarray(0, width * height);
   }
   const out = new Float32Array(width * height);
@@ -120,13 +142,15 @@ function addMaskedRow(
   }
 }
 
-/** Sky, noise and bright end from a regular sample; the curve takes a value to 0..255, NaN to black. */
-function stretchOf(binned: Float32Array): (value: number) => number {
+/** Sky, noise and bright end from a regular sample. */
+function stretchOf(binned: Float32Array): Stretch {
   const step = Math.max(1, Math.floor(binned.length / SAMPLES));
-  const sample: number[] = [];
-  for (let i = 0; i < binned.length; i += step) if (Number.isFinite(binned[i])) sample.push(binned[i]);
-  if (sample.length === 0) return () => 0;
-  const sorted = Float64Array.from(sample).sort();
+  const sample = new Float32Array(Math.ceil(binned.length / step));
+  let count = 0;
+  for (let i = 0; i < binned.length; i += step) if (Number.isFinite(binned[i])) sample[count++] = binned[i];
+  const top = 255 * STRETCH.topGrey;
+  if (count === 0) return { black: Number.POSITIVE_INFINITY, range: 1, m: 0.5, top };
+  const sorted = sample.subarray(0, count).sort();
   const at = (share: number): number => sorted[Math.round(share * (sorted.length - 1))];
   const sky = at(0.5);
   // The lower half holds no stars: from the 16th percentile up to the median is one sigma of noise and gradient.
@@ -137,13 +161,9 @@ function stretchOf(binned: Float32Array): (value: number) => number {
   // Midtone balance m of y = (m - 1) x / ((2 m - 1) x - m), solved for the wanted grey of the sky.
   const wanted = STRETCH.skyGrey / STRETCH.topGrey;
   const m = (skyAt * (wanted - 1)) / (2 * wanted * skyAt - wanted - skyAt);
-  const top = 255 * STRETCH.topGrey;
-  return (value) => {
-    const x = (value - black) / range;
-    if (!(x > 0)) return 0;
-    if (x >= 1) return top;
-    return (top * (m - 1) * x) / ((2 * m - 1) * x - m);
-  };
+  return { black, range, m, top };
 }
 
 const SAMPLES = 30_000;
+const ROWS_AT_ONCE = 32;
+const STRETCHED_AT_ONCE = 1 << 16;

@@ -13,11 +13,9 @@ export type Polygon = readonly number[];
 
 export function createCanvas(width: number, height: number, colour: Colour): Canvas {
   const rgb = new Uint8Array(width * height * 3);
-  for (let i = 0; i < rgb.length; i += 3) {
-    rgb[i] = colour[0];
-    rgb[i + 1] = colour[1];
-    rgb[i + 2] = colour[2];
-  }
+  rgb.set(colour.slice(0, Math.min(3, rgb.length)));
+  // What stands there is copied behind itself until all is filled.
+  for (let done = 3; done < rgb.length; done *= 2) rgb.copyWithin(done, 0, Math.min(done, rgb.length - done));
   return { width, height, rgb };
 }
 

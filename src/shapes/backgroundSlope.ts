@@ -10,14 +10,16 @@ export interface Slope {
 }
 
 const LEVEL: Slope = { x: 0, y: 0 };
-/** The ring's radii in units of the window's: outside the star, inside what a plane can follow. */
-const INNER = 1;
-const OUTER = 1.75;
-/** Pixels further than this from the plane are neighbours or hot. */
-const CLIP_SIGMA = 3;
-const ROUNDS = 4;
-/** Less of the ring than this on good pixels, and the sky is taken as level. */
-const MIN_SHARE = 0.6;
+export const RING = {
+  /** Radii in units of the window's: outside the star, inside what a plane can follow. */
+  inner: 1,
+  outer: 1.75,
+  /** Pixels further than this from the plane are neighbours or hot. */
+  clipSigma: 3,
+  rounds: 4,
+  /** Less of the ring than this on good pixels, and the sky is taken as level. */
+  minShare: 0.6,
+} as const;
 const MAX_RING = 4096;
 
 const dx = new Float64Array(MAX_RING);
@@ -34,24 +36,25 @@ export function backgroundSlope(source: Source, x: number, y: number, radius: nu
   const compiled = kernels();
   if (address !== null && compiled !== null) {
     const { run, out } = compiled;
+    run.setFloats(false);
     const { width, height, greenParity } = source;
-    const [inner, outer] = [INNER * radius, OUTER * radius];
-    const clip = CLIP_SIGMA * noise;
-    run.slope(address, width, height, greenParity ?? -1, x, y, inner, outer, MIN_SHARE, clip, ROUNDS);
+    const [inner, outer] = [RING.inner * radius, RING.outer * radius];
+    const clip = RING.clipSigma * noise;
+    run.slope(address, width, height, greenParity ?? -1, x, y, inner, outer, RING.minShare, clip, RING.rounds);
     return { x: out[0], y: out[1] };
   }
-  const count = gatherRing(source, x, y, INNER * radius, OUTER * radius);
+  const count = gatherRing(source, x, y, RING.inner * radius, RING.outer * radius);
   if (count === 0) return LEVEL;
   ordered.set(value.subarray(0, count));
   let level = selectInPlace(ordered, count >> 1, count);
   let slope = LEVEL;
-  for (let round = 0; round < ROUNDS; round++) {
+  for (let round = 0; round < RING.rounds; round++) {
     const normal = new Float64Array(9);
     const right = new Float64Array(3);
     let used = 0;
     for (let k = 0; k < count; k++) {
       const r = value[k] - level - slope.x * dx[k] - slope.y * dy[k];
-      if (Math.abs(r) > CLIP_SIGMA * noise) continue;
+      if (Math.abs(r) > RING.clipSigma * noise) continue;
       used++;
       normal[0]++;
       normal[3] += dx[k];
@@ -101,5 +104,5 @@ function gatherRing(source: Source, x: number, y: number, inner: number, outer: 
       value[n] = v;
       n++;
     }
-  return n >= MIN_SHARE * Math.min(wanted, MAX_RING) && n >= 12 ? n : 0;
+  return n >= RING.minShare * Math.min(wanted, MAX_RING) && n >= 12 ? n : 0;
 }

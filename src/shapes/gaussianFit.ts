@@ -27,7 +27,7 @@ export interface GaussianFit {
 }
 
 export const PARAMETERS = 7;
-const MAX_ITERATIONS = 40;
+export const MAX_ITERATIONS = 40;
 /** Stop when an accepted step gains less than this share of chi-square. */
 export const TOLERANCE = 1e-6;
 /** Enough for the size of the next window. */

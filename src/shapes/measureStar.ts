@@ -1,8 +1,17 @@
-import { backgroundSlope } from './backgroundSlope.ts';
-import { fitGaussian, type GaussianFit, type GaussianParameters, PARAMETERS, ROUGH, TOLERANCE } from './gaussianFit.ts';
+import { type Kernels, kernels, starAddress } from '../kernels/kernels.ts';
+import { backgroundSlope, RING } from './backgroundSlope.ts';
+import {
+  fitGaussian,
+  type GaussianFit,
+  type GaussianParameters,
+  MAX_ITERATIONS,
+  PARAMETERS,
+  ROUGH,
+  TOLERANCE,
+} from './gaussianFit.ts';
 import { type Shape, SIGMA_TO_FWHM } from './shape.ts';
 import { cutStamp, kernelStamp, MAX_RADIUS, type Source } from './stamp.ts';
-import { SUMS_ABOVE_FWHM, thirdOrderByLeastSquares, thirdOrderBySums } from './thirdOrder.ts';
+import { MAX_ROUNDS, SETTLED, SUMS_ABOVE_FWHM, thirdOrderByLeastSquares, thirdOrderBySums } from './thirdOrder.ts';
 
 /** What is known of a star before it is measured. */
 export interface StarGuess {
@@ -50,6 +59,82 @@ const rejected = (reason: StarFault): MeasuredStar => ({ status: 'rejected', rea
  * back into itself (a quarter more scatter for wide-winged stars).
  */
 export function measureStar(source: Source, guess: StarGuess, window: number | null = null): MeasuredStar {
+  const compiled = kernels();
+  const address = starAddress(source);
+  return compiled === null || address === null
+    ? measureHere(source, guess, window)
+    : measureCompiled(compiled, address, source, guess, window);
+}
+
+/** Answers of the kernel, in its order. */
+const ANSWERS = ['measured', 'not-fitted', 'border', 'hot-or-cosmic', 'extended'] as const;
+let prepared: Kernels | null = null;
+
+/** The same by src/kernels/assembly/measure.ts. */
+function measureCompiled(
+  compiled: Kernels,
+  address: number,
+  { data, width, height, greenParity }: Source,
+  guess: StarGuess,
+  window: number | null,
+): MeasuredStar {
+  const { run, star: s } = compiled;
+  if (prepared !== compiled) prepare(compiled);
+  const { x, y, fwhm, peak, sky, noise, gainEPerAdu } = guess;
+  const status = run.measureStar(
+    address,
+    width,
+    height,
+    greenParity ?? -1,
+    x,
+    y,
+    fwhm,
+    peak,
+    sky,
+    noise,
+    gainEPerAdu,
+    window ?? -1,
+    data instanceof Float32Array,
+  );
+  const answer = ANSWERS[status];
+  if (answer !== 'measured') return rejected(answer);
+  const shape: Shape = {
+    x: s[0],
+    y: s[1],
+    positionError: s[2],
+    amplitude: s[3],
+    amplitudeError: s[4],
+    background: s[5],
+    sigmaMajor: s[6],
+    sigmaMinor: s[7],
+    theta: s[8],
+    fwhm: s[9],
+    fwhmError: s[10],
+    e1: s[11],
+    e2: s[12],
+    eError: s[13],
+    coma3: { x: s[14], y: s[15], error: s[16] },
+    trefoil3: { x: s[17], y: s[18], error: s[19] },
+    peakSnr: s[20],
+    misfit: s[21],
+    flux: s[22],
+    fluxError: s[23],
+  };
+  return { status: 'measured', shape };
+}
+
+/** Tells the kernel the constants that stand here and beside. */
+function prepare(compiled: Kernels): void {
+  const { run } = compiled;
+  const { windowFwhm, windowSettled, maxWindows, minCoverage, spikeSigma } = MEASURE_DEFAULTS;
+  run.setWindow(windowFwhm, windowSettled, maxWindows, minCoverage, spikeSigma, MAX_RADIUS);
+  run.setFit(TOLERANCE, ROUGH, MAX_ITERATIONS);
+  run.setThirdOrder(SUMS_ABOVE_FWHM, MAX_ROUNDS, SETTLED.sums, SETTLED.leastSquares);
+  run.setRing(RING.inner, RING.outer, RING.minShare, RING.clipSigma, RING.rounds);
+  prepared = compiled;
+}
+
+function measureHere(source: Source, guess: StarGuess, window: number | null): MeasuredStar {
   const { noise, gainEPerAdu } = guess;
   const form = (4 * Math.LN2) / guess.fwhm ** 2;
   let start = { amplitude: guess.peak, a: form, b: 0, c: form, background: guess.sky };

@@ -82,6 +82,7 @@ export function cutStamp(
   const compiled = kernels();
   if (address !== null && compiled?.stamp.dx === stamp.dx) {
     const { run, out } = compiled;
+    run.setFloats(false);
     stamp.count = run.cut(address, width, height, greenParity ?? -1, x, y, r, spike, slope.x, slope.y);
     [stamp.originX, stamp.originY, stamp.coverage] = out;
     return;

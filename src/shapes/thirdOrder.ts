@@ -32,9 +32,9 @@ export interface StarLight {
 
 /** Sums over pixels alias below this FWHM (recorded profile, pixels); least squares takes over. */
 export const SUMS_ABOVE_FWHM = 3;
-const MAX_ROUNDS = 30;
+export const MAX_ROUNDS = 30;
 /** Centre converged when a round moves it by less than this, in sigma. */
-const SETTLED = { sums: 1e-7, leastSquares: 1e-6 } as const;
+export const SETTLED = { sums: 1e-7, leastSquares: 1e-6 } as const;
 
 /** Weighted sums over pixels: exact enough where the star is well sampled and every pixel is there. */
 export function thirdOrderBySums(stamp: Stamp, light: StarLight): ThirdOrder | null {

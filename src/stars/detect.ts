@@ -1,5 +1,5 @@
-import { kernelAddress, kernels } from '../kernels/kernels.ts';
-import { MAX_CELLS, MAX_PLACES } from '../kernels/layout.ts';
+import { kernelAddress, kernels, pieces } from '../kernels/kernels.ts';
+import { MAX_CANDIDATES, MAX_CELLS, MAX_PLACES } from '../kernels/layout.ts';
 import { median } from '../numeric/statistics.ts';
 import { type Background, levelAt, meshBackground, noiseAt, type Plane } from './background.ts';
 import { binnedPlane } from './plane.ts';
@@ -72,8 +72,11 @@ function restore(c: Candidate, factor: number, plane: Plane, background: Backgro
 
 function localMaxima(plane: Plane, background: Background, ring: number): Candidate[] {
   const { width, mask } = plane;
+  const maxima = compiledMaxima(plane, background);
+  const compiled = maxima === null ? null : compiledInspection(plane, background, maxima.length, ring);
+  if (compiled !== null) return compiled;
   const out: Candidate[] = [];
-  for (const k of compiledMaxima(plane, background) ?? maximaOf(plane, background)) {
+  for (const k of maxima ?? maximaOf(plane, background)) {
     if (mask !== null && mask[k] === 1) continue;
     const x = k % width;
     const found = inspect(plane, background, x, (k - x) / width, ring);
@@ -115,6 +118,8 @@ function maximaOf({ data, width, height }: Plane, background: Background): numbe
   return out;
 }
 
+const ROWS_AT_ONCE = 64;
+
 /** The same by src/kernels/assembly/pixels.ts; null where the kernels cannot read the pixels or find too many. */
 function compiledMaxima(plane: Plane, background: Background): Uint32Array | null {
   const address = kernelAddress({ data: plane.data, mask: null });
@@ -124,8 +129,43 @@ function compiledMaxima(plane: Plane, background: Background): Uint32Array | nul
   compiled.level.set(level);
   compiled.noise.set(noise);
   const { width, height } = plane;
-  const count = compiled.run.localMaxima(address, width, height, columns, rows, DETECT_DEFAULTS.threshold);
+  const { threshold } = DETECT_DEFAULTS;
+  let count = 0;
+  for (const [from, to] of pieces(height, ROWS_AT_ONCE))
+    count = compiled.run.localMaxima(address, width, height, columns, rows, threshold, from, to, count);
   return count > MAX_PLACES ? null : compiled.places.subarray(0, count);
+}
+
+/** `inspect` of all maxima, which stand in the kernels' memory, by src/kernels/assembly/candidates.ts; null as above. */
+function compiledInspection(plane: Plane, background: Background, count: number, ring: number): Candidate[] | null {
+  const address = kernelAddress(plane);
+  const compiled = kernels();
+  if (address === null || compiled === null || count > MAX_CANDIDATES) return null;
+  const radii = [ring, 2 * ring, 4 * ring];
+  radii.forEach((radius, r) => {
+    for (let i = 0; i < RING_POINTS; i++) {
+      compiled.ringDx[r * RING_POINTS + i] = Math.round(radius * RING_X[i]);
+      compiled.ringDy[r * RING_POINTS + i] = Math.round(radius * RING_Y[i]);
+    }
+  });
+  const { width, height } = plane;
+  const { columns, rows, cell } = background;
+  const needed = DETECT_DEFAULTS.contrast * SMOOTHING;
+  const found = compiled.run.inspect(address, width, height, columns, rows, cell, count, radii.length, needed);
+  const list = compiled.candidates;
+  return Array.from({ length: found }, (_, n): Candidate => {
+    const at = 8 * n;
+    return {
+      x: list[at],
+      y: list[at + 1],
+      highest: list[at + 2],
+      peak: list[at + 3],
+      smoothed: list[at + 4],
+      contrast: list[at + 5],
+      noise: list[at + 6],
+      spread: list[at + 7],
+    };
+  });
 }
 
 function binomial(data: ArrayLike<number>, k: number, width: number): number {
@@ -140,9 +180,10 @@ function binomial(data: ArrayLike<number>, k: number, width: number): number {
   );
 }
 
-const ringValues = new Float64Array(16);
-const RING_X = Array.from({ length: 16 }, (_, i) => Math.cos((i * Math.PI) / 8));
-const RING_Y = Array.from({ length: 16 }, (_, i) => Math.sin((i * Math.PI) / 8));
+const RING_POINTS = 16;
+const ringValues = new Float64Array(RING_POINTS);
+const RING_X = Array.from({ length: RING_POINTS }, (_, i) => Math.cos((i * Math.PI) / 8));
+const RING_Y = Array.from({ length: RING_POINTS }, (_, i) => Math.sin((i * Math.PI) / 8));
 
 /** The expensive tests, on the few pixels above the threshold. The ring grows to where the star has fallen below half. */
 function inspect(plane: Plane, background: Background, x: number, y: number, ring: number): Candidate | null {
@@ -157,7 +198,7 @@ function inspect(plane: Plane, background: Background, x: number, y: number, rin
   let contrast = -Infinity;
   for (let radius = ring; radius <= 4 * ring; radius *= 2) {
     let n = 0;
-    for (let i = 0; i < 16; i++) {
+    for (let i = 0; i < RING_POINTS; i++) {
       const u = Math.round(x + radius * RING_X[i]);
       const v = Math.round(y + radius * RING_Y[i]);
       if (u >= 0 && v >= 0 && u < width && v < height) ringValues[n++] = data[v * width + u];
@@ -198,6 +239,9 @@ function areaAboveHalf(plane: Plane, background: Background, c: Candidate): numb
   const { data, width, height } = plane;
   const limit = levelAt(background, c.x, c.y) + 0.5 * Math.max(c.smoothed, 0.8 * c.peak);
   const half = 30;
+  const address = kernelAddress({ data, mask: null });
+  const compiled = kernels();
+  if (address !== null && compiled !== null) return compiled.run.area(address, width, height, c.x, c.y, limit, half);
   const side = 2 * half + 1;
   const seen = new Uint8Array(side * side);
   const stack = [half * side + half];
@@ -231,7 +275,9 @@ function areaAboveHalf(plane: Plane, background: Background, c: Candidate): numb
 /** Of several maxima within the radius only the brightest stays: noise on the top of one star. */
 function thinOut(candidates: readonly Candidate[], radius: number): Candidate[] {
   const ordered = [...candidates].sort((a, b) => b.smoothed - a.smoothed);
-  const cells = new Map<string, Candidate[]>();
+  // A key that tells any two cells of a frame apart.
+  const key = (i: number, j: number): number => j * 1_000_003 + i;
+  const cells = new Map<number, Candidate[]>();
   const keep: Candidate[] = [];
   for (const c of ordered) {
     const i = Math.floor(c.x / radius);
@@ -239,13 +285,12 @@ function thinOut(candidates: readonly Candidate[], radius: number): Candidate[] 
     let near = false;
     for (let v = j - 1; v <= j + 1 && !near; v++)
       for (let u = i - 1; u <= i + 1 && !near; u++)
-        near = (cells.get(`${u},${v}`) ?? []).some((o) => Math.hypot(o.x - c.x, o.y - c.y) <= radius);
+        near = (cells.get(key(u, v)) ?? []).some((o) => Math.hypot(o.x - c.x, o.y - c.y) <= radius);
     if (near) continue;
     keep.push(c);
-    const key = `${i},${j}`;
-    const cell = cells.get(key);
+    const cell = cells.get(key(i, j));
     if (cell) cell.push(c);
-    else cells.set(key, [c]);
+    else cells.set(key(i, j), [c]);
   }
   return keep.sort((a, b) => a.y - b.y || a.x - b.x);
 }

@@ -53,12 +53,13 @@ export function chooseCandidates(
   plane: Plane,
   saturation: number,
   fwhm: number,
+  gainEPerAdu = Number.POSITIVE_INFINITY,
 ): { readonly chosen: readonly Candidate[]; readonly leftOut: ReadonlyMap<Candidate, LeftOutReason> } {
   const leftOut = new Map<Candidate, LeftOutReason>();
   const neighbours = neighbourFinder(candidates, SELECT_DEFAULTS.blendFwhm * fwhm);
   const edge = 2 * fwhm;
   const chosen = candidates.filter((c) => {
-    const reason = reasonAgainst(c, plane, saturation, edge, neighbours);
+    const reason = reasonAgainst(c, plane, saturation, edge, gainEPerAdu, neighbours);
     if (reason !== null) leftOut.set(c, reason);
     return reason === null;
   });
@@ -70,12 +71,14 @@ function reasonAgainst(
   plane: Plane,
   saturation: number,
   edge: number,
+  gainEPerAdu: number,
   neighbours: (c: Candidate) => readonly Candidate[],
 ): LeftOutReason | null {
   if (c.spread < HOT_SPREAD) return 'hot-or-cosmic';
   if (c.highest >= saturation) return 'saturated';
   if (c.x < edge || c.y < edge || c.x > plane.width - 1 - edge || c.y > plane.height - 1 - edge) return 'border';
-  if (c.peak < SELECT_DEFAULTS.minPeakSnr * c.noise * 0.8) return 'too-faint';
+  const noise = Math.sqrt(c.noise * c.noise + Math.max(0, c.peak) / gainEPerAdu);
+  if (c.peak < SELECT_DEFAULTS.minPeakSnr * noise * 0.8) return 'too-faint';
   const spoiler = neighbours(c).some(
     (o) => o.spread >= HOT_SPREAD && o.smoothed > SELECT_DEFAULTS.blendShare * c.smoothed,
   );

@@ -35,7 +35,7 @@ function expectSameShapes(compiled: readonly Shape[], plain: readonly Shape[]): 
   const numbers = (s: Shape): number[] => [
     ...[s.x, s.y, s.positionError, s.amplitude, s.amplitudeError, s.background, s.sigmaMajor, s.sigmaMinor, s.fwhm],
     ...[s.fwhmError, s.e1, s.e2, s.eError, s.coma3.x, s.coma3.y, s.coma3.error],
-    ...[s.trefoil3.x, s.trefoil3.y, s.trefoil3.error, s.peakSnr, s.misfit],
+    ...[s.trefoil3.x, s.trefoil3.y, s.trefoil3.error, s.peakSnr, s.misfit, s.flux, s.fluxError],
   ];
   let worst = 0;
   compiled.forEach((shape, i) => {

@@ -103,6 +103,8 @@ export function memoryWorld(
       places: { data: resolve('data'), config: resolve('config') },
       env: {},
       processId: 4711,
+      helperThreads: 0,
+      startHelper: () => fail('no threads here'),
       interrupted: () => world.interrupted,
       breathe: () => Promise.resolve(),
       ...changes,

@@ -1,4 +1,6 @@
 /** exp of two numbers <= 0 at once: Cody & Waite's reduction to |r| <= ln(2)/2, Taylor to r^12 (error below 2e-16), scale. */
+// @ts-ignore: decorators stand on functions here
+@inline
 export function exp2(t: v128): v128 {
   const x = f64x2.max(t, f64x2.splat(-700));
   const n = f64x2.nearest(f64x2.mul(x, f64x2.splat(1.4426950408889634)));
@@ -23,6 +25,8 @@ export function exp2(t: v128): v128 {
 }
 
 /** Sum of both halves. */
+// @ts-ignore: decorators stand on functions here
+@inline
 export function both(v: v128): f64 {
   return f64x2.extract_lane(v, 0) + f64x2.extract_lane(v, 1);
 }

@@ -1,13 +1,19 @@
 /** Small symmetric systems, row-major n x n, as in src/numeric/linear.ts: scaled to unit diagonal, Cholesky. */
 
+// @ts-ignore: decorators stand on functions here
+@inline
 export function get(base: usize, i: i32): f64 {
   return load<f64>(base + ((<usize>i) << 3));
 }
 
+// @ts-ignore: decorators stand on functions here
+@inline
 export function set(base: usize, i: i32, value: f64): void {
   store<f64>(base + ((<usize>i) << 3), value);
 }
 
+// @ts-ignore: decorators stand on functions here
+@inline
 export function add(base: usize, i: i32, value: f64): void {
   const at = base + ((<usize>i) << 3);
   store<f64>(at, load<f64>(at) + value);

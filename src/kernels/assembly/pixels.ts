@@ -15,29 +15,78 @@ export function swap16(data: usize, count: i32, flip: i32): void {
   }
 }
 
-/** Means of block x block pixels into PREVIEW, float32; what is left over at the right and bottom edge is dropped. */
-export function binBlocks(data: usize, frameWidth: i32, frameHeight: i32, block: i32, width: i32, height: i32): void {
-  for (let row = 0; row < height; row++) {
+/** Means of block x block pixels into PREVIEW, float32, rows `from` to `to`; what is left over at the right is dropped. */
+export function binBlocks(
+  data: usize,
+  frameWidth: i32,
+  frameHeight: i32,
+  block: i32,
+  width: i32,
+  from: i32,
+  to: i32,
+): void {
+  for (let row = from; row < to; row++) {
     const rows = min(block, frameHeight - row * block);
     const full = <f64>(rows * block);
     const first = data + ((<usize>(row * block) * <usize>frameWidth) << 1);
-    for (let column = 0; column < width; column++) {
+    let column = 0;
+    if (block == 4) {
+      // Eight pixels of a row are two blocks.
+      const quarter = f32x4.splat(<f32>(1 / full));
+      for (; column + 4 <= width; column += 4) {
+        let left = i32x4.splat(0);
+        let right = i32x4.splat(0);
+        for (let line = 0; line < rows; line++) {
+          const at = first + ((<usize>(line * frameWidth + column * 4)) << 1);
+          left = i32x4.add(left, i32x4.extadd_pairwise_i16x8_u(v128.load(at)));
+          right = i32x4.add(right, i32x4.extadd_pairwise_i16x8_u(v128.load(at, 16)));
+        }
+        const sums = i32x4.add(
+          v128.shuffle<i32>(left, right, 0, 2, 4, 6),
+          v128.shuffle<i32>(left, right, 1, 3, 5, 7),
+        );
+        // Sums of up to 16 pixels and a power of two: exact in single precision.
+        if (rows == 4) v128.store(PREVIEW + ((<usize>(row * width + column)) << 2), f32x4.mul(f32x4.convert_i32x4_s(sums), quarter));
+        else
+          for (let i = 0; i < 4; i++) {
+            const sum = i == 0 ? i32x4.extract_lane(sums, 0) : i == 1 ? i32x4.extract_lane(sums, 1) : i == 2 ? i32x4.extract_lane(sums, 2) : i32x4.extract_lane(sums, 3);
+            store<f32>(PREVIEW + ((<usize>(row * width + column + i)) << 2), <f32>(<f64>sum / full));
+          }
+      }
+    }
+    for (; column < width; column++) {
       let sum: u32 = 0;
       for (let line = 0; line < rows; line++) {
         let at = first + ((<usize>(line * frameWidth + column * block)) << 1);
-        if (block == 4) {
-          // Four pixels in one load, added within the register.
-          const v = load<u64>(at);
-          const pairs = (v & 0x0000ffff0000ffff) + ((v >> 16) & 0x0000ffff0000ffff);
-          sum += <u32>pairs + <u32>(pairs >> 32);
-        } else
-          for (let i = 0; i < block; i++) {
-            sum += load<u16>(at);
-            at += 2;
-          }
+        for (let i = 0; i < block; i++) {
+          sum += load<u16>(at);
+          at += 2;
+        }
       }
       store<f32>(PREVIEW + ((<usize>(row * width + column)) << 2), <f32>(<f64>sum / full));
     }
+  }
+}
+
+/**
+ * Means `from` to `to` of PREVIEW as greys 0..255, into their own place: nothing up to `black`, `top` from `black` + `range` on,
+ * between them the midtone curve (src/report/preview.ts). Called in ascending pieces that begin at even numbers.
+ */
+export function stretch(from: i32, to: i32, black: f64, range: f64, midtone: f64, top: f64): void {
+  const zero = f64x2.splat(0);
+  const one = f64x2.splat(1);
+  const low = f64x2.splat(black);
+  const width = f64x2.splat(range);
+  const rise = f64x2.splat(top * (midtone - 1));
+  const bend = f64x2.splat(2 * midtone - 1);
+  const middle = f64x2.splat(midtone);
+  for (let i = from; i < to; i += 2) {
+    const means = f64x2.promote_low_f32x4(v128.load64_zero(PREVIEW + ((<usize>i) << 2)));
+    // The order makes NaN zero.
+    const x = f64x2.pmin(one, f64x2.pmax(zero, f64x2.div(f64x2.sub(means, low), width)));
+    const grey = f64x2.div(f64x2.mul(rise, x), f64x2.sub(f64x2.mul(bend, x), middle));
+    const whole = i32x4.trunc_sat_f64x2_s_zero(grey);
+    store<u16>(PREVIEW + <usize>i, <u16>(i32x4.extract_lane(whole, 0) | (i32x4.extract_lane(whole, 1) << 8)));
   }
 }
 
@@ -123,7 +172,7 @@ function clipSamples(length: i32): void {
 }
 
 /**
- * Clipped median and noise of every cell into LEVEL and NOISE, float32; cells with fewer than `least` samples are left alone.
+ * Clipped median and noise of the cells of mesh rows `from` to `to` into LEVEL and NOISE, float32; cells with fewer than `least` samples are left alone.
  * `samples` is how many are wanted of a cell; `greenParity` -1 for mono.
  */
 export function mesh(
@@ -135,8 +184,10 @@ export function mesh(
   greenParity: i32,
   samples: i32,
   least: i32,
+  from: i32,
+  to: i32,
 ): void {
-  for (let j = 0; j < rows; j++) {
+  for (let j = from; j < to; j++) {
     const y0 = <i32>((<i64>j * height) / rows);
     const y1 = <i32>((<i64>(j + 1) * height) / rows);
     for (let i = 0; i < columns; i++) {
@@ -183,11 +234,22 @@ function isMaximum(at: usize, width: usize): bool {
 
 /**
  * Pixels above LEVEL + threshold x NOISE of their cell and above their eight neighbours (of equal ones the first counts), in
- * stored order: their indices into PLACES. Returns how many there are, which may be more than PLACES holds.
+ * stored order: their indices into PLACES after the `before` that stand there. Rows `from` to `to`. Returns how many there are
+ * then, which may be more than PLACES holds.
  */
-export function localMaxima(data: usize, width: i32, height: i32, columns: i32, rows: i32, threshold: f64): i32 {
-  let count = 0;
-  for (let y = 2; y < height - 2; y++) {
+export function localMaxima(
+  data: usize,
+  width: i32,
+  height: i32,
+  columns: i32,
+  rows: i32,
+  threshold: f64,
+  from: i32,
+  to: i32,
+  before: i32,
+): i32 {
+  let count = before;
+  for (let y = max(2, from); y < min(to, height - 2); y++) {
     const meshRow = min(rows - 1, <i32>((<i64>y * rows) / height)) * columns;
     const row = data + ((<usize>y * <usize>width) << 1);
     for (let i = 0; i < columns; i++) {
@@ -201,6 +263,17 @@ export function localMaxima(data: usize, width: i32, height: i32, columns: i32, 
       const limits = i16x8.splat(<i16>(<i32>max(0.0, whole)));
       let x = max(2, <i32>((<i64>i * width) / columns));
       while (x < x1) {
+        // Most of the sky: nothing in 32 pixels.
+        while (!all && x + 32 <= x1) {
+          const at = row + ((<usize>x) << 1);
+          const any = v128.or(
+            v128.or(i16x8.gt_u(v128.load(at), limits), i16x8.gt_u(v128.load(at, 16), limits)),
+            v128.or(i16x8.gt_u(v128.load(at, 32), limits), i16x8.gt_u(v128.load(at, 48), limits)),
+          );
+          if (v128.any_true(any)) break;
+          x += 32;
+        }
+        if (x >= x1) break;
         const wide = x1 - x >= 8;
         let hits = all ? 255 : wide ? i16x8.bitmask(i16x8.gt_u(v128.load(row + ((<usize>x) << 1)), limits)) : 255;
         if (!wide) hits &= (1 << (x1 - x)) - 1;

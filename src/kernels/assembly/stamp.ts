@@ -1,8 +1,15 @@
 import { DX, DY, MAX_RING, OUT, RING_DX, RING_DY, RING_ORDERED, RING_VALUE, SMALL, VALUE, WEIGHT } from './layout';
 import { decompose, get, set, substitute } from './linear';
 
+/** Whether pixels are float32 (NaN: no value), not 16-bit. */
+let floats: bool = false;
+
+export function setFloats(are: bool): void {
+  floats = are;
+}
+
 function pixel(data: usize, k: i32): f64 {
-  return <f64>load<u16>(data + ((<usize>k) << 1));
+  return floats ? <f64>load<f32>(data + ((<usize>k) << 2)) : <f64>load<u16>(data + ((<usize>k) << 1));
 }
 
 function isSpike(data: usize, width: i32, height: i32, greenParity: i32, x: i32, y: i32, limit: f64): bool {
@@ -26,7 +33,7 @@ function isSpike(data: usize, width: i32, height: i32, greenParity: i32, x: i32,
   );
 }
 
-/** cutStamp of src/shapes/stamp.ts for 16-bit pixels without a mask: the lists, and OUT = origin x, y, coverage. */
+/** cutStamp of src/shapes/stamp.ts for pixels without a mask: the lists, and OUT = origin x, y, coverage. */
 export function cut(
   data: usize,
   width: i32,
@@ -60,6 +67,7 @@ export function cut(
       wanted++;
       if (px < 0 || py < 0 || px >= width || py >= height) continue;
       const v = pixel(data, py * width + px);
+      if (v != v) continue;
       if (distance > 2 && spikes && isSpike(data, width, height, greenParity, px, py, v - spike)) continue;
       set(DX, n, <f64>i);
       set(DY, n, <f64>j);
@@ -128,15 +136,17 @@ function gatherRing(
       if (greenParity >= 0 && ((px + py) & 1) != greenParity) continue;
       wanted++;
       if (px < 0 || py < 0 || px >= width || py >= height || n == MAX_RING) continue;
+      const v = pixel(data, py * width + px);
+      if (v != v) continue;
       set(RING_DX, n, <f64>i);
       set(RING_DY, n, <f64>j);
-      set(RING_VALUE, n, pixel(data, py * width + px));
+      set(RING_VALUE, n, v);
       n++;
     }
   return <f64>n >= share * <f64>min(wanted, MAX_RING) && n >= 12 ? n : 0;
 }
 
-/** backgroundSlope of src/shapes/backgroundSlope.ts for 16-bit pixels without a mask: OUT = slope x, y. */
+/** backgroundSlope of src/shapes/backgroundSlope.ts for pixels without a mask: OUT = slope x, y. */
 export function slope(
   data: usize,
   width: i32,

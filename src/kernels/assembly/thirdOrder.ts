@@ -1,6 +1,6 @@
 import { both, exp2 } from './exponential';
 import { C, DX, DY, OUT, Q, S, SMALL, VALUE, WEIGHT, X, Y } from './layout';
-import { add, decompose, get, inverseOf, set, substitute } from './linear';
+import { add, decompose, get, set, substitute } from './linear';
 
 /** thirdOrderBySums of src/shapes/thirdOrder.ts. OUT = x, y, coma x, y, error, trefoil x, y, error. */
 export function bySums(
@@ -96,78 +96,110 @@ const TERMS: i32 = 15;
 const COUNT: i32 = 16;
 const EXPONENT_U: usize = memory.data<u8>([0, 1, 0, 2, 1, 0, 3, 2, 1, 0, 4, 3, 2, 1, 0]);
 const EXPONENT_V: usize = memory.data<u8>([0, 0, 1, 0, 1, 2, 0, 1, 2, 3, 0, 1, 2, 3, 4]);
+/** Of one row of pixels: sums of q u^i (i to 9), then of pairs c u^i, s u^i (i to 4). */
 const ROW: usize = SMALL;
 const POWERS: usize = SMALL + 160;
-/** Sums of list u^i v^j at 9 i + j. */
+/** Sums of list u^i v^j at 10 i + j. */
 const EIGHTH: usize = SMALL + 256;
-const FOURTH: usize = EIGHTH + 648;
+const FOURTH: usize = EIGHTH + 720;
 const RIGHT: usize = FOURTH + 120;
 const MATRIX: usize = RIGHT + 128;
 const LOWER: usize = MATRIX + 2048;
 const SCALE: usize = LOWER + 2048;
-const INVERSE: usize = SCALE + 128;
-const MEAT: usize = INVERSE + 2048;
+const MEAT: usize = SCALE + 128;
 const COMBO: usize = MEAT + 2048;
 
 /** Normal matrix of the monomials times g, from per-row sums: Q = w g^2 to degree 8, C = w g to degree 4, S = w g value. */
-function sums(count: i32, matrix: usize, own: f64, withRight: bool): void {
-  memory.fill(EIGHTH, 0, 648 + 120 + 128);
+function sums(count: i32, matrix: usize, own: f64): void {
+  memory.fill(EIGHTH, 0, 720 + 120 + 128);
+  const zero = f64x2.splat(0);
   let k = 0;
   while (k < count) {
     const v = get(Y, k);
-    memory.fill(ROW, 0, 152);
+    let q0 = zero;
+    let q2 = zero;
+    let q4 = zero;
+    let q6 = zero;
+    let q8 = zero;
+    let c0 = zero;
+    let c1 = zero;
+    let c2 = zero;
+    let c3 = zero;
+    let c4 = zero;
     while (k < count && get(Y, k) == v) {
       const u = get(X, k);
-      let q = get(Q, k);
-      for (let i = 0; i < 9; i++) {
-        add(ROW, i, q);
-        q *= u;
-      }
-      let c = get(C, k);
-      for (let i = 9; i < 14; i++) {
-        add(ROW, i, c);
-        c *= u;
-      }
-      if (withRight) {
-        let s = get(S, k);
-        for (let i = 14; i < 19; i++) {
-          add(ROW, i, s);
-          s *= u;
-        }
-      }
+      const q = get(Q, k);
+      const uu = f64x2.splat(u);
+      const square = f64x2.splat(u * u);
+      let pair = f64x2.replace_lane(f64x2.splat(q), 1, q * u);
+      q0 = f64x2.add(q0, pair);
+      pair = f64x2.mul(pair, square);
+      q2 = f64x2.add(q2, pair);
+      pair = f64x2.mul(pair, square);
+      q4 = f64x2.add(q4, pair);
+      pair = f64x2.mul(pair, square);
+      q6 = f64x2.add(q6, pair);
+      q8 = f64x2.add(q8, f64x2.mul(pair, square));
+      pair = f64x2.replace_lane(f64x2.splat(get(C, k)), 1, get(S, k));
+      c0 = f64x2.add(c0, pair);
+      pair = f64x2.mul(pair, uu);
+      c1 = f64x2.add(c1, pair);
+      pair = f64x2.mul(pair, uu);
+      c2 = f64x2.add(c2, pair);
+      pair = f64x2.mul(pair, uu);
+      c3 = f64x2.add(c3, pair);
+      c4 = f64x2.add(c4, f64x2.mul(pair, uu));
       k++;
     }
+    v128.store(ROW, q0);
+    v128.store(ROW + 16, q2);
+    v128.store(ROW + 32, q4);
+    v128.store(ROW + 48, q6);
+    v128.store(ROW + 64, q8);
+    v128.store(ROW + 80, c0);
+    v128.store(ROW + 96, c1);
+    v128.store(ROW + 112, c2);
+    v128.store(ROW + 128, c3);
+    v128.store(ROW + 144, c4);
     let power: f64 = 1;
     for (let j = 0; j < 9; j++) {
       set(POWERS, j, power);
-      for (let i = 0; i + j < 9; i++) add(EIGHTH, 9 * i + j, power * get(ROW, i));
       power *= v;
+    }
+    for (let i = 0; i < 9; i++) {
+      const sum = f64x2.splat(get(ROW, i));
+      // Pairs of powers; the one too many of an odd row is never read.
+      for (let j = 0; i + j < 9; j += 2) {
+        const at = EIGHTH + ((<usize>(10 * i + j)) << 3);
+        v128.store(at, f64x2.add(v128.load(at), f64x2.mul(sum, v128.load(POWERS + ((<usize>j) << 3)))));
+      }
     }
     for (let t = 0; t < TERMS; t++) {
       const i = <i32>load<u8>(EXPONENT_U + t);
       const vj = get(POWERS, <i32>load<u8>(EXPONENT_V + t));
-      add(FOURTH, t, vj * get(ROW, 9 + i));
-      add(RIGHT, t, vj * get(ROW, 14 + i));
+      add(FOURTH, t, vj * get(ROW, 10 + 2 * i));
+      add(RIGHT, t, vj * get(ROW, 11 + 2 * i));
     }
   }
   for (let i = 0; i < TERMS; i++) {
-    const ui = <i32>load<u8>(EXPONENT_U + i);
-    const vi = <i32>load<u8>(EXPONENT_V + i);
-    for (let j = 0; j < TERMS; j++)
-      set(
-        matrix,
-        i * COUNT + j,
-        get(EIGHTH, 9 * (ui + <i32>load<u8>(EXPONENT_U + j)) + vi + <i32>load<u8>(EXPONENT_V + j)),
-      );
+    const place = 10 * <i32>load<u8>(EXPONENT_U + i) + <i32>load<u8>(EXPONENT_V + i);
+    for (let j = 0; j <= i; j++) {
+      const value = get(EIGHTH, place + 10 * <i32>load<u8>(EXPONENT_U + j) + <i32>load<u8>(EXPONENT_V + j));
+      set(matrix, i * COUNT + j, value);
+      set(matrix, j * COUNT + i, value);
+    }
     set(matrix, i * COUNT + TERMS, get(FOURTH, i));
     set(matrix, TERMS * COUNT + i, get(FOURTH, i));
   }
   set(matrix, TERMS * COUNT + TERMS, own);
 }
 
-/** a x row i + b x row j of the inverse, and its variance through MEAT. */
+/** Variance, through MEAT, of a x factor i + b x factor j of the solution. */
 function spread(i: i32, a: f64, j: i32, b: f64): f64 {
-  for (let k = 0; k < COUNT; k++) set(COMBO, k, a * get(INVERSE, i * COUNT + k) + b * get(INVERSE, j * COUNT + k));
+  memory.fill(COMBO, 0, 128);
+  set(COMBO, i, a);
+  set(COMBO, j, b);
+  substitute(LOWER, SCALE, COMBO, COUNT, COMBO);
   let variance: f64 = 0;
   for (let k = 0; k < COUNT; k++) {
     let sum: f64 = 0;
@@ -213,7 +245,7 @@ export function byLeastSquares(
       v128.store(C + o, wg);
       v128.store(S + o, f64x2.mul(wg, value));
     }
-    sums(count, MATRIX, both(own), true);
+    sums(count, MATRIX, both(own));
     set(RIGHT, TERMS, both(right));
     if (!decompose(MATRIX, COUNT, LOWER, SCALE)) return false;
     substitute(LOWER, SCALE, RIGHT, COUNT, RIGHT);
@@ -239,7 +271,6 @@ export function byLeastSquares(
       set(OUT, 3, (6 * c03 + 2 * c21) / c00);
       set(OUT, 5, (6 * c30 - 6 * c12) / c00);
       set(OUT, 6, (6 * c21 - 6 * c03) / c00);
-      inverseOf(LOWER, SCALE, COUNT, INVERSE);
       let ownMeat: f64 = 0;
       for (let k = 0; k < count; k++) {
         const w = get(WEIGHT, k);
@@ -248,7 +279,7 @@ export function byLeastSquares(
         set(C, k, get(C, k) * w * variance);
         ownMeat += w * w * variance;
       }
-      sums(count, MEAT, ownMeat, false);
+      sums(count, MEAT, ownMeat);
       const scale = 1 / (8 * c00);
       set(OUT, 4, scale * Math.sqrt((spread(6, 6, 8, 2) + spread(9, 6, 7, 2)) / 2));
       set(OUT, 7, scale * Math.sqrt((spread(6, 6, 8, -6) + spread(7, 6, 9, -6)) / 2));
