@@ -151,5 +151,9 @@ const between = /(<!-- speed: written by npm run bench -->\n)[\s\S]*?(\n<!-- end
 if (between.test(before))
   writeFileSync(
     readme,
-    before.replace(between, (_, open, close) => `${open}\n${text}\n${close}`),
+    before.replace(
+      between,
+      (_, open, close) =>
+        `${open}\n${text}\n\n![Time of a quick check against pixels, stars and subs](samples/speed.svg)\n${close}`,
+    ),
   );
