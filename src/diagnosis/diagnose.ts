@@ -70,7 +70,7 @@ export function weigh(
     astigmatism(amounts, spacing.status === 'fault'),
     tracking(amounts, setup, fwhm, screenY),
     dispersion(amounts, setup, fwhm, screenY),
-    defocus(amounts),
+    defocus(amounts, comaFault),
   ].sort(byWeight);
   return conclude(findings, amounts, screenY);
 }

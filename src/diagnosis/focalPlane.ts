@@ -14,6 +14,12 @@ function extentAlong(setup: Setup, x: number, y: number): number {
   return (setup.width * Math.abs(x) + setup.height * Math.abs(y)) / (half * length);
 }
 
+/** How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit; and a floor, um. */
+const SCALE_SHARE = { quick: 0.1, fitted: 0.06 } as const;
+const FOCUS_FLOOR_UM = 2;
+
+const withScale = (um: number, error: number, share: number): number => Math.hypot(error, share * um, FOCUS_FLOOR_UM);
+
 export interface TiltAmount {
   readonly um: number;
   readonly error: number;
@@ -27,7 +33,8 @@ export function tiltAmount(amounts: Amounts, setup: Setup): TiltAmount | null {
   if (retrieved !== null) {
     const { value, low, high } = retrieved.tiltUm;
     // 95 % of a normal distribution lie within 1.64 sigma above.
-    return { um: value, error: (high - low) / 2, upperLimit: value + 1.64 * (high - value) };
+    const error = withScale(value, (high - low) / 2, SCALE_SHARE.fitted);
+    return { um: value, error, upperLimit: value + 1.64 * error };
   }
   const { x, y, error } = size.tilt;
   const extent = extentAlong(setup, x, y) / 2;
@@ -38,7 +45,7 @@ export function tiltAmount(amounts: Amounts, setup: Setup): TiltAmount | null {
   const widest = extentAlong(setup, setup.width, setup.height) / 2;
   return {
     um,
-    error: Math.max((high - low) / 2, high - um),
+    error: withScale(um, Math.max((high - low) / 2, high - um), SCALE_SHARE.quick),
     upperLimit: 2 * response.defocusUm(size.tiltUpperLimit * Math.max(extent, 0.8 * widest)),
   };
 }
@@ -117,10 +124,11 @@ export function curvatureAmount(amounts: Amounts): CurvatureAmount | null {
   if (size === null || response === null) return null;
   if (retrieved !== null) {
     const { value, error } = retrieved.curvatureUm;
-    return { um: Math.abs(value), error };
+    return { um: Math.abs(value), error: withScale(Math.abs(value), error, SCALE_SHARE.fitted) };
   }
   const um = response.defocusUm(Math.abs(size.curvature.value));
-  return { um, error: Math.max(response.defocusUm(Math.abs(size.curvature.value) + size.curvature.error) - um, 1e-3) };
+  const statistical = response.defocusUm(Math.abs(size.curvature.value) + size.curvature.error) - um;
+  return { um, error: withScale(um, statistical, SCALE_SHARE.quick) };
 }
 
 export function correctorSpacing(amounts: Amounts): Finding {

@@ -161,12 +161,15 @@ function farthestFocus({ size, response, retrieved }: Amounts): FocusError {
   return { um, errorUm, significance: error > 0 && Number.isFinite(error) ? blur / error : 0, blur };
 }
 
-export function defocus(amounts: Amounts): Finding {
-  const { size, response } = amounts;
+export function defocus(amounts: Amounts, comaFault: boolean): Finding {
+  const { size, response, optics } = amounts;
+  // A bare paraboloid's own coma widens the stars more than focus does while its node stands off the centre.
+  const drowned = optics.bare && comaFault;
   const zone = focusZoneUm(amounts);
   const tolerance = `best compromise focus within ${amounts.physical ? `±${(zone / 2).toFixed(0)} µm, ` : ''}half the seeing-limited critical focus zone (Goldman & Megdal 2010)`;
   const { um, errorUm, significance, blur } = farthestFocus(amounts);
-  const status = size === null || response === null ? 'not-measurable' : statusOf(um, errorUm, significance, zone / 2);
+  const status =
+    size === null || response === null || drowned ? 'not-measurable' : statusOf(um, errorUm, significance, zone / 2);
   return {
     cause: 'defocus',
     status,
@@ -174,8 +177,9 @@ export function defocus(amounts: Amounts): Finding {
     tolerance,
     widens: status === 'not-measurable' ? null : blur,
     ...NO_DIRECTION,
-    because:
-      status === 'not-measurable'
+    because: drowned
+      ? 'the mirror’s own coma hides it: collimate first'
+      : status === 'not-measurable'
         ? 'with one focus and a flat field, defocus cannot be told from seeing'
         : significance < DETECT_SIGMAS
           ? 'no defocus seen against the shape of the field'
