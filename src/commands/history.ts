@@ -24,7 +24,7 @@ async function withHistory<T>(
   effects: Effects,
   work: (history: History) => T | Promise<T>,
 ): Promise<T> {
-  const history = await openHistory(effects, file);
+  const history = await openHistory(effects, file, { toRead: true });
   try {
     return await work(history);
   } finally {

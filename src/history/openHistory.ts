@@ -14,21 +14,25 @@ export type HistoryEffects = AsideEffects & Pick<Effects, 'openDatabase' | 'make
 
 /**
  * Opens the history, making it where there is none. A damaged one is set aside by a rename, said on standard error, and what
- * can be read of it is taken over. Throws HistoryTrouble where history cannot be used.
+ * can be read of it is taken over; `toRead`: a large one is not searched for damage first. Throws HistoryTrouble where history cannot be used.
  */
-export async function openHistory(effects: HistoryEffects, path = historyFile(effects.places)): Promise<History> {
+export async function openHistory(
+  effects: HistoryEffects,
+  path = historyFile(effects.places),
+  { toRead = false }: { readonly toRead?: boolean } = {},
+): Promise<History> {
   try {
     await effects.makeFolder(dirname(path));
-    return historyOf(await openOrReplace(path, effects), path, effects);
+    return historyOf(await openOrReplace(path, effects, toRead), path, effects);
   } catch (error) {
     throw inWords(error, path);
   }
 }
 
-async function openOrReplace(path: string, effects: HistoryEffects): Promise<Database> {
+async function openOrReplace(path: string, effects: HistoryEffects, toRead: boolean): Promise<Database> {
   for (let look = 1; ; look++) {
     try {
-      return await openSound(path, effects.openDatabase);
+      return await openSound(path, effects.openDatabase, toRead);
     } catch (error) {
       if (!(await isDamage(error, path, effects))) throw error;
       // Looked at twice: another process may have put a sound one in its place meanwhile.

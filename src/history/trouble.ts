@@ -10,7 +10,7 @@ export class HistoryTrouble extends UserError {
 }
 
 const WORDS: Readonly<Record<Trouble, string>> = {
-  damaged: 'the history is damaged; it is set aside the next time it is opened, and nothing is deleted',
+  damaged: 'the history is damaged; it is set aside when the next check is kept, and nothing is deleted',
   full: 'the disk is full: nothing was written, and what was kept before is safe; make room and run the command again',
   'read-only': 'the file or its folder is read-only; allow writing, or name another file by --history FILE',
   unreachable: 'the file or its folder cannot be opened; allow it, or name another file by --history FILE',
