@@ -98,7 +98,7 @@ def bare(x, y):
     h2 = hx * hx + hy * hy
     astigmatism = -h2 * 1000 / (8 * N**2 * F_MM) * RHO**2 * np.cos(PHI - np.arctan2(hy, hx)) ** 2
     lean = -(x * ax + y * ay) * 1000 / F_MM / (8 * N**2) * RHO**2
-    curved = 25 / (8 * N**2) * RHO**2  # focused between middle and corner
+    curved = 25 / (8 * N**2) * RHO**2  # 25 um inside focus in the middle
     return coma(hx, hy) + astigmatism + lean + curved
 
 

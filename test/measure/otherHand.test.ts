@@ -6,7 +6,7 @@ import { fileURLToPath } from 'node:url';
 import { afterAll, expect, it, type TestContext } from 'vitest';
 import { frameFromFits } from '../../src/frame/fromFits.ts';
 import type { Report } from '../../src/report/record.ts';
-import { angleBetween, recordOf } from '../support/record.ts';
+import { angleBetween, findingOf, recordOf } from '../support/record.ts';
 import { needPython, PYTHON } from '../support/testData.ts';
 
 // Whole frames by another hand: scripts/reference/fields.py shares neither code nor formulas with src/optics.
@@ -81,9 +81,11 @@ it('drawn by another hand: a bare mirror is recognised, with its node, its tilt 
   const { report, truth } = told(context, 'bare');
   const { nodeMm, tiltArcmin, tailDeg } = truth.bare;
   expect(report.scale.corrector.present).toBe(false);
-  expect(report.findings[0]?.cause).toBe('miscollimation');
+  // The frame stands 25 um off focus, which a fault beside the coma may name.
+  const [first] = faults(report).filter((cause) => cause !== 'defocus');
+  expect(first).toBe('miscollimation');
   const { node, mirrorTilt } = report.field.coma;
   expect(Math.hypot((node?.xMm ?? 9) - nodeMm[0], (node?.yMm ?? 9) - nodeMm[1])).toBeLessThan(0.15);
-  expect(angleBetween(report.findings[0]?.directionDeg ?? 0, tailDeg)).toBeLessThan(6);
+  expect(angleBetween(findingOf(report, 'miscollimation').directionDeg ?? 0, tailDeg)).toBeLessThan(6);
   expect(Math.abs((mirrorTilt?.arcmin ?? 0) / tiltArcmin - 1)).toBeLessThan(0.15);
 });
