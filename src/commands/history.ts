@@ -9,6 +9,7 @@ import type { Filter, History } from '../history/store.ts';
 import { renderText } from '../report/text.ts';
 import { printable } from '../report/untrusted.ts';
 import { importReports } from './importReports.ts';
+import { describeHistory } from './keptHelp.ts';
 import { showTrend, type TrendOptions } from './trend.ts';
 import { writeWhole } from './writeWhole.ts';
 
@@ -226,4 +227,5 @@ export function registerHistory(program: Command, _tool: unknown, effects: Effec
     .action(async (options: Chosen & PruneOptions) =>
       withHistory(options.history, effects, (h) => prune(h, options, effects)),
     );
+  describeHistory(history);
 }

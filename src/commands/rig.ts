@@ -6,6 +6,7 @@ import type { Rig, RigValues } from '../rig/rig.ts';
 import { isRigName } from '../rig/rigName.ts';
 import { pitchOf } from '../rig/thread.ts';
 import { loadFrame, resolveFrameArguments } from './frames.ts';
+import { describeRig } from './keptHelp.ts';
 import {
   addRigOptions,
   type Draft,
@@ -196,4 +197,5 @@ export function registerRig(program: Command, _tool: unknown, effects: Effects):
     .summary('use this rig where the header does not decide')
     .argument('<name>')
     .action(async (name: string) => use(name, effects));
+  describeRig(rig);
 }

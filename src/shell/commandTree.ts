@@ -42,7 +42,7 @@ export function commandTree(command: Command): CommandTree {
   return {
     name: command.name(),
     summary: command.summary() || firstLine(command.description()),
-    description: command.description(),
+    description: command.description() || command.summary(),
     options: help.visibleOptions(command).map(optionWord),
     arguments: command.registeredArguments.map(argumentWord),
     commands: command.commands.map(commandTree),
