@@ -18,7 +18,9 @@ export async function fromSource(...modules) {
       format: 'esm',
       platform: 'node',
       external: ['sharp', 'better-sqlite3'],
-      banner: { js: "import { createRequire } from 'node:module';\nconst require = createRequire(import.meta.url);" },
+      banner: {
+        js: "import { createRequire as requireFor } from 'node:module';\nconst require = requireFor(import.meta.url);",
+      },
       logLevel: 'warning',
     });
     return await import(pathToFileURL(outfile).href);

@@ -42,6 +42,8 @@ export interface FrameMeasurement {
 export interface FrameOptions {
   /** Fit Moffat profiles to the brightest stars as well. */
   readonly moffat?: boolean;
+  /** Look for diffraction spikes; false saves a third of the time. */
+  readonly spikes?: boolean;
 }
 
 /** Everything the report tells, from the pixels to the verdict. */
@@ -115,7 +117,10 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
     leftOut: counts,
     leftOutStars,
     moffat: options.moffat === true ? summariseMoffat(plane, used) : null,
-    spikes: measureSpikes(finding, background, candidates, used.length === 0 ? fwhm : median(used.map((s) => s.fwhm))),
+    spikes:
+      options.spikes === false
+        ? { why: 'not looked for' }
+        : measureSpikes(finding, background, candidates, used.length === 0 ? fwhm : median(used.map((s) => s.fwhm))),
   };
 }
 

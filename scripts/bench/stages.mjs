@@ -6,7 +6,7 @@ import { fromSource } from '../fromSource.mjs';
 const source = await fromSource(
   ...['commands/frames', 'kernels/kernels', 'measure', 'stars/plane', 'stars/background', 'stars/detect'],
   ...['field/fitField', 'diagnosis/diagnose', 'diagnosis/setupFromFrames', 'report/preview', 'report/compose'],
-  ...['report/composePicture', 'report/fieldPicture', 'report/png', 'report/record', 'report/text'],
+  ...['report/composePicture', 'report/fieldPicture', 'report/encodePicture', 'report/record', 'report/text'],
 );
 const path = process.argv[2];
 const times = {};
@@ -66,6 +66,6 @@ mark('record, text');
 const shown = source.onScreen(preview, orientation.rowOrder);
 const canvas = source.drawFieldPicture(report, source.composePicture(shown, measurement));
 mark('drawing');
-await source.encodePng(canvas);
+source.encodePng(canvas);
 mark('PNG');
 console.log(JSON.stringify(times));

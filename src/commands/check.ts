@@ -152,6 +152,8 @@ async function measureAll(
   const portraits = settings.quick === true ? null : collectPortraits(wanted.length);
   const subSettings = {
     moffat: settings.moffat === true,
+    // A quick look is compared with an earlier report only where one is named.
+    spikes: settings.quick !== true || settings.against !== undefined,
     previewSide: settings.quick === true ? QUICK_PREVIEW_SIDE : PREVIEW_SIDE,
   };
   const outcomes = await measureSubs(

@@ -24,6 +24,8 @@ export type SubOutcome =
 /** How all subs of a check are measured. */
 export interface SubSettings {
   readonly moffat: boolean;
+  /** Look for diffraction spikes. */
+  readonly spikes: boolean;
   /** Longest side of the small picture, pixels. */
   readonly previewSide: number;
 }

@@ -15,7 +15,7 @@ export interface SpikeAngle {
 
 /** Or why it cannot be told. */
 export interface SpikesUnseen {
-  readonly why: 'no bright stars' | 'no spikes' | 'more than one cross';
+  readonly why: 'no bright stars' | 'no spikes' | 'more than one cross' | 'not looked for';
 }
 
 /** Bright stars looked at. */
