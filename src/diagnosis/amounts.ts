@@ -227,6 +227,8 @@ export function without(vector: UncertainVector, part: { readonly x: number; rea
   };
 }
 
+/** How well the way to the node is known beside the noise, as a share: astigmatism and focus bend the answer to coma. */
+const NODE_SHARE = 0.07;
 /** Steps towards the place where the coma vanishes. */
 const NODE_ROUNDS = 20;
 
@@ -251,14 +253,16 @@ function nodeOf(
   return {
     u: (s * uniform.x) / length,
     v: (s * uniform.y) / length,
-    error: Math.hypot(uniform.error, s * linear.error) / slope,
+    error: Math.hypot(uniform.error / slope, (s * linear.error) / slope, NODE_SHARE * s),
   };
 }
 
 function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v: number; error: number } {
   const u = -uniform.x / linear.value;
   const v = -uniform.y / linear.value;
-  return { u, v, error: Math.hypot(uniform.error, Math.hypot(u, v) * linear.error) / Math.abs(linear.value) };
+  const way = Math.hypot(u, v);
+  const slope = Math.abs(linear.value);
+  return { u, v, error: Math.hypot(uniform.error / slope, (way * linear.error) / slope, NODE_SHARE * way) };
 }
 
 /** Told by the user, else by the coma itself: a bare paraboloid's grows with the distance from its axis. */

@@ -60,7 +60,7 @@ const SEEING_SCATTER = 0.1;
 /** Astigmatism of a telescope in use, um of the coefficient: Marechal's lambda/14 at 0.55 um is 0.096. */
 const ASTIGMATISM_UM = 0.1;
 /** Shadow of a fold mirror offset for full illumination: 0.2' of false tilt at 80 um of defocus (drawn stars). */
-const SHADOW_PER_UM = 0.01;
+const SHADOW_PER_UM = 0.007;
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
 const SAME_FOCUS_UM = 0.05;
 const WIDE_UM = 3;
