@@ -23,6 +23,9 @@ const MOVE = [
   'If star A is elsewhere on your screen than in our picture, your screen is flipped or turned: follow the stars, not the words.',
 ].join(' ');
 
+/** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
+const TWO_FOCUS_SPREAD = 0.15;
+
 export function miscollimation(
   amounts: Amounts,
   frames: readonly FrameStars[],
@@ -56,7 +59,7 @@ export function miscollimation(
   const size = amounts.physical
     ? `like a primary tilted by ${plain(arcmin)}′ (${plain(low)}′ to ${plain(high)}′)`
     : `|coma3| ${length.toFixed(4)}`;
-  const interval = comaUm !== null && comaUm.high > 1.3 * comaUm.low;
+  const spread = um > 0 && comaUm !== null ? (comaUm.high - comaUm.low) / (2 * um) : 0;
   return {
     cause: 'miscollimation',
     status,
@@ -75,14 +78,14 @@ export function miscollimation(
       : significance < DETECT_SIGMAS
         ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
         : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
-    advice: adviceFor(status, shift !== null, interval, direction, screenY, setup, hidden),
+    advice: adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
 }
 
 function adviceFor(
   status: Finding['status'],
   hasShift: boolean,
-  interval: boolean,
+  spread: number,
   direction: number,
   screenY: ScreenY,
   setup: Setup,
@@ -92,9 +95,10 @@ function adviceFor(
     const first =
       'First make sure the flat stands right by geometry; then tilt the primary so that every star moves on your screen ' +
       `${directionWords(direction, screenY)}, as from star A to target B.`;
-    const half = interval
-      ? ' Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only within its interval. A sub on each side of focus (60 to 80 µm) would narrow it.'
-      : ' Go the arrow, take new subs and measure again.';
+    const half =
+      spread > TWO_FOCUS_SPREAD
+        ? ` Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only to ±${(100 * spread).toFixed(0)} %. A sub on each side of focus (60 to 80 µm) would narrow that to about ±${(100 * TWO_FOCUS_SPREAD).toFixed(0)} %.`
+        : ' Go the arrow, take new subs and measure again.';
     const scaleNote = hasShift ? '' : scaleAdvice(setup);
     return `${first}${half}${scaleNote} ${MOVE}`;
   }
