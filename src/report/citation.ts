@@ -90,6 +90,18 @@ export const SOURCES: readonly Citation[] = [
     pages: '812',
     year: '2011',
   }),
+  {
+    type: 'misc',
+    key: 'jarvis2008',
+    usedFor: 'fitting focus, tilt, astigmatism, coma, guiding and seeing to star shapes over the field',
+    fields: {
+      author: 'Jarvis, M. and Schechter, P. and Jain, B.',
+      title: 'Telescope Optics and Weak Lensing: {PSF} Patterns due to Low Order Aberrations',
+      eprint: '0810.0027',
+      archiveprefix: 'arXiv',
+      year: '2008',
+    },
+  },
   article('fried1966', 'long-exposure seeing', {
     author: 'Fried, D. L.',
     title: 'Optical Resolution Through a Randomly Inhomogeneous Medium for Very Long and Very Short Exposures',
