@@ -45,7 +45,7 @@ describe('the README', () => {
       const { status, stderr } = run(command);
       expect(status, `${command}: ${stderr}`).toBe(0);
     }
-  });
+  }, 240_000);
 
   it('shows what the first example prints, word for word', (context) => {
     skipUnless(context, existsSync(CLI), 'dist/cli.js is not built (npm run build)');

@@ -31,6 +31,8 @@ export interface Response {
   readonly comaGain: (defocusUm: number) => number;
   /** |trefoil3| to wavefront RMS, um. */
   readonly trefoilRmsUm: (trefoil3: number) => number;
+  /** The same at half the critical focus zone off: what a fault must survive. */
+  readonly trefoilRmsUmDefocused: (trefoil3: number) => number;
   readonly trefoil3: (rmsUm: number) => number;
   /** FWHM blur in quadrature, pixels, of that much coma or trefoil alone. */
   readonly comaBlurPx: (comaUm: number) => number;
@@ -97,8 +99,8 @@ const DEFOCUS_STEPS = [0, 8, 16, 25, 35, 50, 70, 95, 130, 180];
 const comaCurve = (model: Model, seeing: number, d: number): Curve =>
   risingCurve(COMA_STEPS, (c) => model({ c: { x: c, y: 0 }, d }, seeing)?.coma3.x ?? null);
 
-const trefoilCurve = (model: Model, seeing: number): Curve =>
-  risingCurve(TREFOIL_STEPS, (rms) => model({ t: { x: rms * TREFOIL_RMS, y: 0 } }, seeing)?.trefoil3.x ?? null);
+const trefoilCurve = (model: Model, seeing: number, d = 0): Curve =>
+  risingCurve(TREFOIL_STEPS, (rms) => model({ t: { x: rms * TREFOIL_RMS, y: 0 }, d }, seeing)?.trefoil3.x ?? null);
 
 /** Null where the model cannot be as sharp as the sub (wrong focal length or pixel size). */
 export function responseFor(optics: KnownOptics, filter: FilterName, observed: Observed): Response | null {
@@ -144,9 +146,14 @@ function curvesAt({ model, telescope }: DrawnStars, optics: KnownOptics, seeing:
     return shape === null ? null : Math.sqrt(Math.max(0, shape.fwhm ** 2 - focused.fwhm ** 2));
   };
   const d = toDefocus(telescope, focusZoneOf(optics, seeing) / 2);
+  const blurredSeeing = later(() => seeingFor(model, optics, focused.fwhm, { d }));
   const comaDefocused = later(() => {
-    const blurred = seeingFor(model, optics, focused.fwhm, { d });
+    const blurred = blurredSeeing();
     return blurred === null ? null : comaCurve(model, blurred, d);
+  });
+  const trefoilDefocused = later(() => {
+    const blurred = blurredSeeing();
+    return blurred === null ? null : trefoilCurve(model, blurred, d);
   });
   const ratio = optics.focalLengthMm / optics.apertureMm;
   const steps = DEFOCUS_STEPS.map((um) => um * (ratio / 4) ** 2);
@@ -179,6 +186,7 @@ function curvesAt({ model, telescope }: DrawnStars, optics: KnownOptics, seeing:
     blurPx: defocus.forward,
     comaGain: (um) => 1 + gain.forward(Math.abs(um)),
     trefoilRmsUm: trefoil.inverse,
+    trefoilRmsUmDefocused: (v) => (trefoilDefocused() ?? trefoil).inverse(v),
     trefoil3: trefoil.forward,
     comaBlurPx: comaBlur.forward,
     trefoilBlurPx: trefoilBlur.forward,

@@ -1,23 +1,50 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, type Finding, NO_DIRECTION, statusOf, unmeasurable } from './finding.ts';
+import type { Response } from './response.ts';
+import type { Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
+
+/** The far end of a fault's interval must still hold this share of the tolerance. */
+const SURE_SHARE = 0.6;
+
+interface TrefoilAmount {
+  /** um RMS. */
+  readonly rms: number;
+  readonly low: number;
+  readonly error: number;
+}
+
+/** One focus cannot tell uniform defocus from seeing, and trefoil answers to both, as coma does. */
+function trefoilAmount(
+  trefoil3: number,
+  statistical: number,
+  response: Response,
+  retrieved: Retrieved | null,
+): TrefoilAmount {
+  if (retrieved !== null) {
+    const { value, low, high } = retrieved.trefoilRmsUm;
+    return { rms: value, low, error: (high - low) / 2 };
+  }
+  const focused = response.trefoilRmsUm(trefoil3);
+  const low = Math.min(focused, response.trefoilRmsUmDefocused(trefoil3));
+  const noise = response.trefoilRmsUm(trefoil3 + statistical) - focused;
+  return { rms: focused - 0.25 * (focused - low), low, error: Math.max(noise, (focused - low) / 2) };
+}
 
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   const { trefoil, response, retrieved } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
-  const rms = retrieved?.trefoilRmsUm.value ?? response?.trefoilRmsUm(length) ?? 0;
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
   if (response === null) return unmeasurable('pinched-optics', tolerance);
-  const error =
-    retrieved === null
-      ? response.trefoilRmsUm(length + trefoil.error) - rms
-      : (retrieved.trefoilRmsUm.high - retrieved.trefoilRmsUm.low) / 2;
+  const { rms, low, error } = trefoilAmount(length, trefoil.error, response, retrieved);
   const direction = Math.atan2(trefoil.y, trefoil.x) / 3;
   const seen = significance >= DETECT_SIGMAS;
-  const status = statusOf(rms, error, significance, MARECHAL_UM);
+  // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
+  const measured = statusOf(rms, error, significance, MARECHAL_UM);
+  const status = measured === 'fault' && low <= SURE_SHARE * MARECHAL_UM ? 'not-measurable' : measured;
   return {
     cause: 'pinched-optics',
     status,
