@@ -1,5 +1,5 @@
 import type { FilterName } from '../optics/filter.ts';
-import { PixelStars } from '../optics/psf.ts';
+import { PixelStars } from '../optics/pixelStars.ts';
 import type { Telescope } from '../optics/telescope.ts';
 import { type Coefficients, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import type { Shape } from '../shapes/shape.ts';

@@ -1,6 +1,6 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
-import { PixelStars } from '../optics/psf.ts';
+import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseTable, responseTable } from '../optics/response.ts';
 import { toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';

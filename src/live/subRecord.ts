@@ -3,16 +3,10 @@ import type { FrameMeasurement } from '../measure.ts';
 import { median } from '../numeric/statistics.ts';
 import { elongationOf } from '../shapes/shape.ts';
 
-/** What is kept of a measured sub for good: enough for the strip, the sets and a restart without measuring again. */
-export interface SubRecord {
+/** What the measuring of one sub told, in a few numbers. */
+export interface SubSummary {
   /** Hexadecimal SHA-256 of the file: the same bytes are one sub, whatever the name. */
   readonly sha256: string;
-  /** Below the watched folder, with '/'. */
-  readonly file: string;
-  readonly sizeBytes: number;
-  readonly mtimeMs: number;
-  /** ISO 8601, UTC: when the verdict stood. */
-  readonly measuredAt: string;
   readonly width: number;
   readonly height: number;
   readonly starsFound: number;
@@ -21,6 +15,16 @@ export interface SubRecord {
   readonly fwhmPx: number | null;
   readonly elongation: number | null;
   readonly facts: SubFacts;
+}
+
+/** What is kept of a measured sub for good: enough for the strip, the sets and a restart without measuring again. */
+export interface SubRecord extends SubSummary {
+  /** Below the watched folder, with '/'. */
+  readonly file: string;
+  readonly sizeBytes: number;
+  readonly mtimeMs: number;
+  /** ISO 8601, UTC: when the verdict stood. */
+  readonly measuredAt: string;
   /** Running set this sub belongs to. */
   readonly set: number;
   /** Why nothing could be measured; null when it could. */
@@ -76,4 +80,22 @@ export const NO_SUB_FACTS: SubFacts = {
 export function typicalShape({ stars }: FrameMeasurement): { fwhmPx: number | null; elongation: number | null } {
   if (stars.shapes.length === 0) return { fwhmPx: null, elongation: null };
   return { fwhmPx: median(stars.shapes.map((s) => s.fwhm)), elongation: median(stars.shapes.map(elongationOf)) };
+}
+
+/** A file in which nothing could be measured. */
+export const nothingMeasured = (sha256: string): SubSummary => ({
+  sha256,
+  width: 0,
+  height: 0,
+  starsFound: 0,
+  starsFitted: 0,
+  fwhmPx: null,
+  elongation: null,
+  facts: NO_SUB_FACTS,
+});
+
+/** The summary alone, of something that holds more. */
+export function summaryOfSub(sub: SubSummary): SubSummary {
+  const { sha256, width, height, starsFound, starsFitted, fwhmPx, elongation, facts } = sub;
+  return { sha256, width, height, starsFound, starsFitted, fwhmPx, elongation, facts };
 }

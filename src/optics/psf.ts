@@ -3,8 +3,9 @@ import { add, type Complex, length, scale, ZERO } from './complex.ts';
 import { type FilterName, type WavelengthSample, wavelengths } from './filter.ts';
 import { type Pupil, pupilAt, transmission } from './pupil.ts';
 import { kolmogorovTransfer } from './seeing.ts';
-import { type Smear, STEADY, sinc, smearTransfer } from './smear.ts';
+import { type Smear, STEADY } from './smear.ts';
 import { effectiveFocalRatio, type Telescope, umPerArcsec } from './telescope.ts';
+import { transferOf } from './transfer.ts';
 import { type Coefficients, centroidUm, wavefrontUm } from './wavefront.ts';
 
 /** Everything but the wavefront that shapes a star's image. */
@@ -60,7 +61,7 @@ const MAX_GRID = 2048;
 /** Grids up to this are quick to transform; above it a coarser sampling is tried first. */
 export const QUICK_GRID = 256;
 
-interface Workspace {
+export interface Workspace {
   readonly fft: Fft2d;
   readonly a: Float64Array;
   readonly b: Float64Array;
@@ -70,7 +71,7 @@ interface Workspace {
 /** Scratch memory by grid size: content never outlives a call. */
 const workspaces = new Map<number, Workspace>();
 
-function workspace(size: number): Workspace {
+export function workspace(size: number): Workspace {
   const known = workspaces.get(size);
   if (known) return known;
   const made: Workspace = {
@@ -98,7 +99,7 @@ function smearRadiusUm(smear: Smear): number {
   );
 }
 
-function lightsOf(conditions: ImageConditions): readonly WavelengthSample[] {
+export function lightsOf(conditions: ImageConditions): readonly WavelengthSample[] {
   return conditions.lights ?? wavelengths(conditions.filter, conditions.samples ?? DEFAULT_SAMPLES);
 }
 
@@ -265,33 +266,8 @@ function asComplex(real: Float64Array, out: Float64Array): void {
   }
 }
 
-/** Adds spectrum x transfer, size x size, onto the across x across frequencies of whole pixels. */
-function fold(spectrum: Float64Array, transfer: Float64Array, size: number, across: number, out: Float64Array): void {
-  out.fill(0);
-  for (let i = 0; i < size; i++) {
-    const row = (i % across) * across;
-    for (let j = 0; j < size; j++) {
-      const k = i * size + j;
-      const factor = transfer[k];
-      if (factor < NEGLIGIBLE) continue;
-      const to = 2 * (row + (j % across));
-      out[to] += spectrum[2 * k] * factor;
-      out[to + 1] += spectrum[2 * k + 1] * factor;
-    }
-  }
-}
-
-/** A quarter of a symmetric table, (size/2 + 1)^2, to all size x size frequencies. */
-function mirrored(quarter: Float64Array, size: number, out: Float64Array): void {
-  const half = size / 2;
-  for (let j = 0; j < size; j++) {
-    const from = (j <= half ? j : size - j) * (half + 1);
-    for (let i = 0; i < size; i++) out[j * size + i] = quarter[from + (i <= half ? i : size - i)];
-  }
-}
-
 /** Transform of the diffraction image into `work.b`. */
-function diffractionSpectrum(
+export function diffractionSpectrum(
   telescope: Telescope,
   w: Coefficients,
   conditions: ImageConditions,
@@ -302,67 +278,6 @@ function diffractionSpectrum(
   diffraction(telescope, w, conditions, lights, grid, work);
   asComplex(work.sum, work.a);
   work.fft.transform(work.a, work.b);
-}
-
-interface Transfer {
-  readonly re: Float64Array;
-  readonly im: Float64Array | null;
-}
-
-const TRANSFERS_KEPT = 4;
-const transfers = new Map<string, Transfer>();
-
-/** Seeing, pixel and smear on the grid's frequencies; the last few are kept since a frame's stars share them. */
-function transferOf(telescope: Telescope, conditions: ImageConditions, grid: Grid): Transfer {
-  const smear = conditions.smear ?? STEADY;
-  const seeingUm = conditions.seeingArcsec * umPerArcsec(telescope);
-  const key = JSON.stringify([grid, conditions.pixelUm, seeingUm, smear]);
-  const known = transfers.get(key);
-  if (known) return known;
-  const { size, oversample } = grid;
-  const moving = Object.keys(STEADY).some((name) => {
-    const part = smear[name as keyof Smear];
-    return typeof part === 'number' ? name === 'jitterUm' && part !== 0 : part.x !== 0 || part.y !== 0;
-  });
-  const re = new Float64Array(size * size);
-  const im = moving ? new Float64Array(size * size) : null;
-  const round = roundTransfer(seeingUm, conditions.pixelUm, grid);
-  mirrored(round, size, re);
-  if (im !== null) moveTransfer(smear, oversample / (size * conditions.pixelUm), size, re, im);
-  const oldest = transfers.keys().next();
-  if (transfers.size >= TRANSFERS_KEPT && !oldest.done) transfers.delete(oldest.value);
-  const transfer = { re, im };
-  transfers.set(key, transfer);
-  return transfer;
-}
-
-/** Turns the transfer of a still star, in `re`, to that of a moving one. */
-function moveTransfer(smear: Smear, perUm: number, size: number, re: Float64Array, im: Float64Array): void {
-  const half = size / 2;
-  for (let j = 0; j < size; j++) {
-    for (let i = 0; i < size; i++) {
-      const still = re[j * size + i];
-      if (still < NEGLIGIBLE) continue;
-      const moved = smearTransfer(smear, (i < half ? i : i - size) * perUm, (j < half ? j : j - size) * perUm);
-      re[j * size + i] = still * moved.x;
-      im[j * size + i] = still * moved.y;
-    }
-  }
-}
-
-/** Seeing and pixel for frequencies (i, j) from 0 to half the grid: all other quadrants, and (j, i), are the same. */
-function roundTransfer(seeingUm: number, pixelUm: number, { size, oversample }: Grid): Float64Array {
-  const side = size / 2 + 1;
-  const out = new Float64Array(side * side);
-  const perUm = oversample / (size * pixelUm);
-  const pixel = Float64Array.from({ length: side }, (_, i) => sinc(i * perUm * pixelUm));
-  for (let j = 0; j < side; j++)
-    for (let i = 0; i <= j; i++) {
-      const value = kolmogorovTransfer(seeingUm, Math.sqrt(i * i + j * j) * perUm) * pixel[i] * pixel[j];
-      out[j * side + i] = value;
-      out[i * side + j] = value;
-    }
-  return out;
 }
 
 /** Image of a star: diffraction at each wavelength, long-exposure seeing, smear, pixel integration. */
@@ -396,77 +311,6 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
   }
   return { size, oversample, pixelUm: conditions.pixelUm, image };
 }
-
-/** Diffraction of one aberration on one grid: small ones are kept for the next seeing, the transform is the same. */
-interface Spectrum {
-  readonly grid: Grid;
-  readonly values: Float64Array;
-}
-const SPECTRA_KEPT = 12;
-const LARGEST_KEPT = 256;
-
-/** What draws many stars of one telescope, each in the middle of a pixel, at changing aberrations and seeing. */
-export class PixelStars {
-  private readonly telescope: Telescope;
-  private readonly conditions: Omit<ImageConditions, 'seeingArcsec' | 'smear' | 'grid'>;
-  private readonly spectra = new Map<string, Spectrum>();
-
-  constructor(telescope: Telescope, conditions: Omit<ImageConditions, 'seeingArcsec' | 'smear' | 'grid'>) {
-    this.telescope = telescope;
-    this.conditions = conditions;
-  }
-
-  /**
-   * What `starImage` and `stampAt(psf, 0, 0, half)` give, (2 half + 1)^2 shares of the star's light: its spectrum is folded onto
-   * the frequencies of whole pixels, so that nothing finer need be transformed back.
-   */
-  draw(
-    w: Coefficients,
-    seeingArcsec: number,
-    mostHalf: number,
-  ): { readonly half: number; readonly pixels: Float64Array } {
-    const conditions = { ...this.conditions, seeingArcsec };
-    const grid = gridFor(this.telescope, w, conditions);
-    const { size, oversample } = grid;
-    const half = Math.min(mostHalf, maxHalfSize(grid));
-    const across = size / oversample;
-    if (!Number.isInteger(across)) {
-      const psf = starImage(this.telescope, w, { ...conditions, grid });
-      return { half, pixels: stampAt(psf, 0, 0, half) };
-    }
-    const spectrum = this.spectrumOf(w, conditions, grid);
-    const transfer = transferOf(this.telescope, conditions, grid).re;
-    const work = workspace(across);
-    fold(spectrum, transfer, size, across, work.a);
-    work.fft.transform(work.a, work.b);
-    const width = 2 * half + 1;
-    const pixels = new Float64Array(width * width);
-    const norm = (oversample * oversample) / (size * size);
-    for (let j = -half; j <= half; j++)
-      for (let i = -half; i <= half; i++) {
-        const from = ((across - i) % across) * across + ((across - j) % across);
-        pixels[(j + half) * width + i + half] = work.b[2 * from] * norm;
-      }
-    return { half, pixels };
-  }
-
-  private spectrumOf(w: Coefficients, conditions: ImageConditions, grid: Grid): Float64Array {
-    const key = JSON.stringify([w, grid]);
-    const known = this.spectra.get(key);
-    if (known !== undefined) return known.values;
-    const work = workspace(grid.size);
-    diffractionSpectrum(this.telescope, w, conditions, lightsOf(conditions), grid, work);
-    if (grid.size > LARGEST_KEPT) return work.b;
-    const oldest = this.spectra.keys().next();
-    if (this.spectra.size >= SPECTRA_KEPT && !oldest.done) this.spectra.delete(oldest.value);
-    const values = work.b.slice();
-    this.spectra.set(key, { grid, values });
-    return values;
-  }
-}
-
-/** Share of the light at a frequency that the seeing has wiped out. */
-const NEGLIGIBLE = 1e-12;
 
 /** Lagrange weights of six equal steps -2..3 at fraction f of the middle one. */
 function sixWeights(f: number): Float64Array {

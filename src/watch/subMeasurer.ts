@@ -9,7 +9,7 @@ import { mixtureNotes } from '../commands/sameSetup.ts';
 import { type MeasureSettings, orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts';
 import { UserError } from '../errors.ts';
 import type { Frame } from '../frame/frame.ts';
-import { type SubFacts, subFacts, typicalShape } from '../live/subRecord.ts';
+import { type SubSummary, subFacts, typicalShape } from '../live/subRecord.ts';
 import { thinStars } from '../live/thinStars.ts';
 import { type FrameMeasurement, measureField, measureFrame } from '../measure.ts';
 import { composeReport } from '../report/compose.ts';
@@ -17,15 +17,7 @@ import { onScreen, stretchPreview } from '../report/preview.ts';
 import { parseReport, type Report } from '../report/record.ts';
 
 /** A sub as it was measured, without its pixels. */
-export interface MeasuredSub {
-  readonly sha256: string;
-  readonly width: number;
-  readonly height: number;
-  readonly starsFound: number;
-  readonly starsFitted: number;
-  readonly fwhmPx: number | null;
-  readonly elongation: number | null;
-  readonly facts: SubFacts;
+export interface MeasuredSub extends SubSummary {
   /** Frame and stars, to be handed back to `restore` after a restart. */
   readonly packed: Uint8Array;
 }

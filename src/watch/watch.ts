@@ -11,7 +11,8 @@ import {
   type Turn,
 } from '../live/liveState.ts';
 import { type Break, breakBetween } from '../live/runningSet.ts';
-import { NO_SUB_FACTS, type SubRecord } from '../live/subRecord.ts';
+import { nothingMeasured, type SubRecord, summaryOfSub } from '../live/subRecord.ts';
+import { turnWords } from '../live/turnWords.ts';
 import type { Report } from '../report/record.ts';
 import { printable } from '../report/untrusted.ts';
 import type { Adjusting } from './adjustSeam.ts';
@@ -268,13 +269,18 @@ export class Watch {
       return;
     }
     const measuredAt = now().toISOString();
-    const base = { file, sizeBytes, mtimeMs, measuredAt, sha256: measured.sha256 };
+    const base = { file, sizeBytes, mtimeMs, measuredAt };
     const sub: SubRecord =
       'problem' in measured
-        ? { ...NOTHING, ...base, problem: printable(measured.problem), set: this.#sets.at(-1)?.id ?? 0 }
+        ? {
+            ...nothingMeasured(measured.sha256),
+            ...base,
+            problem: printable(measured.problem),
+            set: this.#sets.at(-1)?.id ?? 0,
+          }
         : {
             ...base,
-            ...withoutPacked(measured),
+            ...summaryOfSub(measured),
             set: 0,
             problem: measured.starsFitted === 0 ? 'no usable star' : null,
           };
@@ -419,32 +425,4 @@ export class Watch {
     this.#stateId++;
     this.#parts.onState(this.state);
   }
-}
-
-/** 'screw A 1/8 turn clockwise'. */
-export function turnWords({ screw, turns }: Turn): string {
-  const size = Math.abs(turns);
-  const denominator = [1, 2, 4, 8, 16, 32].find((d) => Math.abs(size * d - Math.round(size * d)) < 1e-9);
-  const amount =
-    denominator === undefined
-      ? size.toFixed(3)
-      : denominator === 1
-        ? size.toFixed(0)
-        : `${Math.round(size * denominator)}/${denominator}`;
-  return `screw ${screw} ${amount} turn${size > 1 ? 's' : ''} ${turns > 0 ? 'clockwise' : 'counter-clockwise'}`;
-}
-
-const NOTHING: Omit<SubRecord, 'file' | 'sizeBytes' | 'mtimeMs' | 'measuredAt' | 'sha256' | 'set' | 'problem'> = {
-  width: 0,
-  height: 0,
-  starsFound: 0,
-  starsFitted: 0,
-  fwhmPx: null,
-  elongation: null,
-  facts: NO_SUB_FACTS,
-};
-
-function withoutPacked(measured: MeasuredSub): Omit<MeasuredSub, 'packed'> {
-  const { sha256, width, height, starsFound, starsFitted, fwhmPx, elongation, facts } = measured;
-  return { sha256, width, height, starsFound, starsFitted, fwhmPx, elongation, facts };
 }

@@ -53,8 +53,12 @@ it.each(commands)(
     const help = helpOf(command);
     expect(help?.examples.length).toBeGreaterThan(0);
     for (const [line] of help?.examples ?? []) expect(line).toContain(`starplumb ${path.join(' ')}`);
-    expect(help?.exits[0]).toBeTruthy();
-    expect(help?.exits[2]).toBeTruthy();
+    for (const code of [0, 2] as const) {
+      const meaning = help?.exits[code] ?? '';
+      expect(meaning, `exit code ${code}`).toMatch(/\w{4}/);
+      const shown = world.out.split('\n').find((line) => line.trim().startsWith(`${code} `));
+      expect(shown, `exit code ${code}`).toContain(meaning);
+    }
   },
 );
 
