@@ -109,12 +109,18 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const cleanComa = withoutSmear(coma, skew, air);
   const trefoil: UncertainVector = skew === null ? allTrefoil : { ...allTrefoil, x: 0, y: 0 };
   const response = skew === null ? unskewed : responseTo(cleanComa, trefoil);
-  const size = fitSizeField(frames, (_frame, u, v) => {
-    if (response === null) return 0;
-    const linear = smooth.coma.linear.value;
-    const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
-    return response.comaBlurPx(response.comaUm(c)) ** 2;
-  });
+  const ownBlur = bare && known !== null && response !== null ? bareBlur(known, half, response) : null;
+  const linear = smooth.coma.linear.value;
+  const size = fitSizeField(
+    bare && response !== null ? frames.map((frame) => nearNode(frame, smooth.coma, response)) : frames,
+    (_frame, u, v) => {
+      if (response === null) return 0;
+      const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);
+      const astigmatic = ownBlur === null ? 0 : ownBlur(Math.hypot(u + cleanComa.x / linear, v + cleanComa.y / linear));
+      return response.comaBlurPx(response.comaUm(c)) ** 2 + astigmatic ** 2;
+    },
+    ownBlur === null ? null : ownBlur(1),
+  );
   const distortion = { ...smooth.distortion, uniform: withDistortionFloor(smooth.distortion.uniform) };
   // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
   const level = skew === null && response !== null && size !== null ? levelComa(frames, size, response) : null;
@@ -141,6 +147,33 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     retrieved: null,
     node,
   };
+}
+
+/** W131, um, up to which what coma adds to a width is known well enough to be taken off. */
+const MOST_COMA_UM = 1.2;
+
+/** The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. */
+function nearNode(frame: FrameStars, { uniform, linear }: SmoothFields['coma'], response: Response): FrameStars {
+  const most = response.coma3(MOST_COMA_UM);
+  return {
+    ...frame,
+    shapes: frame.shapes.filter((s) => {
+      const { u, v } = fieldPosition(frame, s.x, s.y);
+      return Math.hypot(uniform.x + linear.value * u, uniform.y + linear.value * v) < most;
+    }),
+  };
+}
+
+/**
+ * Blur, pixels, that a bare paraboloid's astigmatism makes so many half-diagonals from its axis, and its curvature from the
+ * middle: a = d = B h^2 with B = 1/(16 N^2 f), and both widen alike (third-order theory, ray-traced in the tests of optics).
+ */
+function bareBlur(optics: KnownOptics, half: number, response: Response): (halfDiagonals: number) => number {
+  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+  const mm = (half * optics.pixelUm) / 1000;
+  // B h^2 um of wavefront is as much as 8 N^2 times that along the axis.
+  const umAtOne = (8 * ratio ** 2 * 1000 * mm ** 2) / (16 * ratio ** 2 * optics.primaryFocalLengthMm);
+  return (h) => response.blurPx(umAtOne * h * h);
 }
 
 function typicalComa(frames: readonly FrameStars[], { uniform, linear, cubic }: SmoothFields['coma']): number {
@@ -295,8 +328,8 @@ function comaFromNode(
 }
 
 /**
- * One focus cannot tell uniform defocus from seeing, and the coma answers to both: from "in focus" to "30 um off" the same
- * shape means about half the coma. The value stands between; the interval holds both.
+ * One focus cannot tell uniform defocus from seeing, and the coma answers to both: from "in focus" to half the critical focus
+ * zone off the same shape means about half the coma. The value stands between; the interval holds both.
  */
 function comaInterval(coma: UncertainVector, response: Response): Amounts['comaUm'] {
   // Noise across makes a vector longer: its variance is taken off, so that nothing is not told as something.

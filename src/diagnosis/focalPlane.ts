@@ -68,7 +68,10 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   const significance = Math.min(size.tiltSignificance, amounts.retrieved?.tiltSignificance ?? Number.POSITIVE_INFINITY);
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
-  const status = drowned ? 'not-measurable' : statusOf(tilt.um, tilt.error, significance, zone);
+  const measured = statusOf(tilt.um, tilt.error, significance, zone);
+  // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is.
+  const leaning = optics.bare && measured === 'fault';
+  const status = drowned || leaning ? 'not-measurable' : measured;
   const { angle: axis, error: axisError } = tiltAxis(amounts, size);
   const seen = significance >= DETECT_SIGMAS && !drowned;
   const length = vectorLength(size.tilt);
@@ -103,7 +106,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
               : 'look at the camera, its tilt plate and adapters, and the corrector’s seat'
           }.`
         : drowned || status === 'not-measurable'
-          ? 'Nothing to do on this measurement; more stars or subs at another focus would settle it.'
+          ? `Nothing to do on this measurement; ${leaning ? 'a through-focus series (starplumb sweep)' : 'more stars or subs at another focus'} would settle it.`
           : 'Leave the camera as it is.',
   };
 }

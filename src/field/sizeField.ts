@@ -43,18 +43,24 @@ export const MIN_SURFACE_STARS = 24;
 /** Squared blur, pixels^2 of FWHM, that other aberrations (coma, trefoil) add at a field position of a sub. */
 export type OtherBlur = (frame: number, u: number, v: number) => number;
 
-export function fitSizeField(frames: readonly FrameStars[], otherBlur: OtherBlur = () => 0): SizeField | null {
+/** `knownCurvature`: the blur of the curvature at the corner, pixels, where it is not to be found (a bare paraboloid's own). */
+export function fitSizeField(
+  frames: readonly FrameStars[],
+  otherBlur: OtherBlur = () => 0,
+  knownCurvature: number | null = null,
+): SizeField | null {
+  const stars = frames.reduce((sum, frame) => sum + frame.shapes.length, 0);
+  if (stars < MIN_SURFACE_STARS || frames.some((frame) => frame.shapes.length === 0)) return null;
   const points = frames
     .flatMap((frame, index) => averagePoints(frame, index))
     .map((q) => ({ ...q, size2: q.size2 - otherBlur(q.frame, q.u, q.v) }));
-  const stars = frames.reduce((sum, frame) => sum + frame.shapes.length, 0);
-  if (stars < MIN_SURFACE_STARS || points.length < 2 * frames.length + 6) return null;
+  if (points.length < 2 * frames.length + 6) return null;
   const typical = frames.map((_, f) =>
     Math.sqrt(Math.max(0.2, median(points.filter((q) => q.frame === f).map((q) => q.size2)))),
   );
-  const scaled = inflateErrors(points, frames.length, typical);
+  const scaled = inflateErrors(points, frames.length, typical, knownCurvature);
   const fitWith = (terms: Terms, near: readonly CurveFit[] = []): CurveFit | null =>
-    solve(scaled, frames.length, typical, terms, near);
+    solve(scaled, frames.length, typical, terms, knownCurvature, near);
   const first = fitWith({ tilt: true, curvature: true });
   if (first === null) return null;
   // Each fit also starts from the others' ends, so that none is called worse for having stuck in a local minimum.
@@ -142,6 +148,7 @@ function solve(
   subs: number,
   typical: readonly number[],
   terms: Terms,
+  knownCurvature: number | null,
   near: readonly CurveFit[] = [],
 ): CurveFit | null {
   const n = 2 * subs;
@@ -179,8 +186,8 @@ function solve(
       out[n + 2] = d * q.r2;
       return out;
     },
-    lower: limits(subs, n, typical, terms, -1),
-    upper: limits(subs, n, typical, terms, 1),
+    lower: limits(subs, n, typical, terms, knownCurvature, -1),
+    upper: limits(subs, n, typical, terms, knownCurvature, 1),
   };
   const known = near.map(({ parameters }) =>
     Array.from(parameters, (value, j) =>
@@ -191,14 +198,22 @@ function solve(
 }
 
 /** A term that is switched off is held between two bounds that leave it no room. */
-function limits(subs: number, n: number, typical: readonly number[], terms: Terms, sign: 1 | -1): number[] {
+function limits(
+  subs: number,
+  n: number,
+  typical: readonly number[],
+  terms: Terms,
+  knownCurvature: number | null,
+  sign: 1 | -1,
+): number[] {
   const widest = Math.max(...typical);
   const off = sign * 1e-9 * widest;
   return Array.from({ length: n + 3 }, (_, j) => {
     if (j < subs) return sign < 0 ? 0.1 * typical[j] ** 2 : 4 * typical[j] ** 2;
     if (j < n) return sign * 4 * widest;
     if (j < n + 2) return terms.tilt ? sign * 8 * widest : off;
-    return terms.curvature ? sign * 8 * widest : off;
+    if (!terms.curvature) return off;
+    return knownCurvature === null ? sign * 8 * widest : knownCurvature + off;
   });
 }
 
@@ -245,8 +260,13 @@ function sidesOfFocus(subs: number): number[][] {
 }
 
 /** Scales the points' errors so that the best surface leaves a reduced chi-square of one (never below the given errors). */
-function inflateErrors(points: readonly Point[], subs: number, typical: readonly number[]): Point[] {
-  const fit = solve(points, subs, typical, { tilt: true, curvature: true });
+function inflateErrors(
+  points: readonly Point[],
+  subs: number,
+  typical: readonly number[],
+  knownCurvature: number | null,
+): Point[] {
+  const fit = solve(points, subs, typical, { tilt: true, curvature: true }, knownCurvature);
   const freedom = points.length - (2 * subs + 3);
   const scale = fit === null || freedom < 3 ? 1 : Math.max(1, Math.sqrt(fit.chi2 / freedom));
   return points.map((q) => ({ ...q, error: q.error * scale }));

@@ -59,7 +59,7 @@ export interface Retrieval {
 const SEEING_SCATTER = 0.1;
 /** Astigmatism of a telescope in use, um of the coefficient: Marechal's lambda/14 at 0.55 um is 0.096. */
 const ASTIGMATISM_UM = 0.1;
-/** Shadow of a fold mirror offset for full illumination: 0.2' of false tilt at 80 um of defocus (drawn stars). */
+/** coma3 for each um of d that the shadow of a fold mirror makes, set 0.03 pupil radii off for full illumination (drawn stars). */
 const SHADOW_PER_UM = 0.007;
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
 const SAME_FOCUS_UM = 0.05;

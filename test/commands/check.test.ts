@@ -123,7 +123,7 @@ it('options win over the header, and the record says where each value came from'
     pixelUm: 'option',
     primaryFocalLengthMm: 'option',
   });
-  expect(orientation).toMatchObject({ rowOrder: 'BOTTOM-UP', assumed: false });
+  expect(orientation).toEqual({ rowOrder: 'BOTTOM-UP', assumed: false, spikes: null });
   expect(settings).toMatchObject({ focalMm: 760, rowOrder: 'BOTTOM-UP' });
 });
 

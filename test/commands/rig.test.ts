@@ -109,7 +109,7 @@ it('check takes the rig that the header fits: its values say so, options are str
     pixelUm: 3.76,
     from: { apertureMm: 'rig', focalLengthMm: 'option', pixelUm: 'header' },
   });
-  expect(report.orientation).toMatchObject({ rowOrder: 'TOP-DOWN', assumed: false });
+  expect(report.orientation).toEqual({ rowOrder: 'TOP-DOWN', assumed: false, spikes: null });
   expect(report.cameraAngle).toMatchObject({ deg: 12, from: 'rig' });
   expect(report.notes).toContain('Telescope and camera from the rig garden (its camera as in the header).');
   expect(world.err).toBe('');
