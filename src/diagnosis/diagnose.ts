@@ -86,9 +86,10 @@ function conclude(findings: readonly Finding[], amounts: Amounts, screenY: Scree
   const others = faults.filter((f) => !CAUSES[f.cause].optical);
   const coma = findings.find((f) => f.cause === 'miscollimation');
   const also = others.length === 0 ? '' : ` Also: ${others.map((f) => CAUSES[f.cause].title).join(', ')}.`;
-  const first = optical[0];
+  // Whatever widens the stars most: tilt is not chased while the primary is off.
+  const first = optical.find((f) => f.cause === 'miscollimation') ?? optical[0];
   if (first !== undefined) {
-    const rest = optical.slice(1);
+    const rest = optical.filter((f) => f !== first);
     const more = rest.length === 0 ? '' : ` Then: ${rest.map((f) => CAUSES[f.cause].title).join(', ')}.`;
     return {
       verdict: 'adjust',

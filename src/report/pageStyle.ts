@@ -68,7 +68,7 @@ summary { cursor: pointer; }
   body { font-size: 10.5pt; }
   main { max-width: none; padding: 0; }
   figure, tr, .finding, .cautions li { break-inside: avoid; }
-  h2, h3 { break-after: avoid; }
+  h2, h3, h2 + p { break-after: avoid; }
   img { max-height: 92mm; width: auto; max-width: 100%; }
   caption, thead { break-after: avoid; }
   h2 { margin-top: 1.2rem; }

@@ -6,6 +6,8 @@ import { roundLevels } from './levels.ts';
 
 /** Drawing units along the frame's width. */
 const WIDE = 360;
+/** Half the width of a bold letter of a mark, in the same units. */
+const HALF_LETTER = 4.8;
 /** Labels keep this far from the edge, from each other. */
 const EDGE = 20;
 const APART = 42;
@@ -88,10 +90,11 @@ function mark(
   const text = `${fixed(map.values[at] ?? 0, decimals)} ± ${fixed(error, decimals)}`;
   const left = x < WIDE / 2;
   const tx = left ? Math.max(10, x + 9) : Math.min(WIDE - 10, x - 9);
-  const middle = tx + (left ? 45 : -45);
+  const half = HALF_LETTER * text.length;
+  const middle = tx + (left ? half : -half);
   let ty = Math.max(20, Math.min(tall - 12, y + 5));
   // Two marks near each other: the second is written a line farther in.
-  while (taken.some((spot) => Math.abs(spot.x - middle) < 95 && Math.abs(spot.y - ty) < 18))
+  while (taken.some((spot) => Math.abs(spot.x - middle) < 2 * half && Math.abs(spot.y - ty) < 18))
     ty += y < tall / 2 ? 20 : -20;
   taken.push({ x: middle, y: ty });
   return `<circle class="mark" cx="${round(Math.max(5, Math.min(WIDE - 5, x)))}" cy="${round(Math.max(5, Math.min(tall - 5, y)))}" r="4"/><text class="value" x="${round(tx)}" y="${round(ty)}" text-anchor="${left ? 'start' : 'end'}">${text}</text>`;
