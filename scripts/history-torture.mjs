@@ -88,19 +88,31 @@ function effectsFor(modules) {
 
 // ---- Workers: processes that are killed, or run beside others. --------------------------------------------------------
 
+/** Waits until so many processes have come this far: else the quick ones are done before the slow ones start. */
+async function together(folder, parties) {
+  writeFileSync(join(folder, `here-${process.pid}`), '');
+  const here = () => readdirSync(folder).filter((name) => name.startsWith('here-')).length;
+  for (let ms = 0; here() < parties; ms++) {
+    if (ms > 60_000) throw new Error('The other processes did not start within a minute.');
+    await new Promise((resolve) => setTimeout(resolve, 1));
+  }
+}
+
 const WORKERS = {
   /** Keeps reports from number `first` on and acknowledges each as 'id n'. */
-  async write(folder, file, first, count) {
+  async write(folder, file, first, count, parties = '1') {
     const modules = await load(folder);
     const history = await modules.openHistory(modules.realEffects(), file);
+    await together(folder, Number(parties));
     for (let n = Number(first); n < Number(first) + Number(count); n++)
       writeSync(1, `${history.add(reportOf(modules, n)).id} ${n}\n`);
     history.close();
   },
   /** Lists again and again; the number of checks never falls. */
-  async read(folder, file, until) {
+  async read(folder, file, until, parties) {
     const modules = await load(folder);
     const history = await modules.openHistory(modules.realEffects(), file);
+    await together(folder, Number(parties));
     let most = 0;
     let lists = 0;
     while (!existsSync(until)) {
@@ -355,8 +367,8 @@ async function faultsOf(modes, folder, modules, step) {
 async function writers(folder, modules, each) {
   const file = join(folder, 'writers', 'history.sqlite');
   const until = join(folder, 'writers-done');
-  const writing = [0, 1, 2, 3].map((k) => startWorker('write', folder, file, 1 + k * 100_000, each));
-  const reading = [0, 1].map(() => startWorker('read', folder, file, until));
+  const writing = [0, 1, 2, 3].map((k) => startWorker('write', folder, file, 1 + k * 100_000, each, 6));
+  const reading = [0, 1].map(() => startWorker('read', folder, file, until, 6));
   const codes = await Promise.all(writing.map(({ ended }) => ended));
   writeFileSync(until, '');
   codes.push(...(await Promise.all(reading.map(({ ended }) => ended))));

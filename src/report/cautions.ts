@@ -1,6 +1,12 @@
 /** Said wherever advice is given. Laser classes: IEC 60825-1. */
 export const SHORT_CAUTION =
-  "Never aim near the Sun; keep nothing above an open mirror; follow the maker's instructions. More in report.html.";
+  "Never aim near the Sun; keep nothing above an open mirror; follow the maker's instructions.";
+/** The same where the full cautions stand in the page beside it. */
+export const SHORT_CAUTION_BESIDE_PAGE = `${SHORT_CAUTION} More in report.html.`;
+
+/** A quick check writes no page. */
+export const shortCaution = ({ settings }: { readonly settings: Readonly<Record<string, unknown>> }): string =>
+  settings['quick'] === true ? SHORT_CAUTION : SHORT_CAUTION_BESIDE_PAGE;
 
 export const CAUTIONS: readonly string[] = [
   'The Sun: never uncover or aim the telescope near it. An open mirror left outdoors by day can set things alight; cap the tube.',

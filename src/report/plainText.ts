@@ -1,5 +1,5 @@
 import { decimalsFor, fixed } from './amounts.ts';
-import { SHORT_CAUTION } from './cautions.ts';
+import { shortCaution } from './cautions.ts';
 import type { Finding, Report, Zone } from './record.ts';
 import { printable } from './untrusted.ts';
 import { bareHeadline, firstFault, nextMove } from './wording.ts';
@@ -21,7 +21,7 @@ export function renderPlain(report: Report): string {
     ...report.frames.map(frameFact),
     fact('screen', screenWords(report)),
     ...report.notes.map((note) => fact('note', note)),
-    fact('caution', SHORT_CAUTION),
+    fact('caution', shortCaution(report)),
   ];
   return `${lines.filter((line) => line !== '').join('\n')}\n`;
 }

@@ -1,6 +1,6 @@
 import pc from 'picocolors';
 import { fixed, plusMinus, significant } from './amounts.ts';
-import { CAUTIONS, SHORT_CAUTION } from './cautions.ts';
+import { CAUTIONS, SHORT_CAUTION_BESIDE_PAGE } from './cautions.ts';
 import type { SweepRecord } from './sweepRecord.ts';
 import { againstWords, curvatureSide, plateWords, sideWords, spacingWords, turnedWords } from './sweepWords.ts';
 import { labelled, type TextOptions } from './text.ts';
@@ -43,7 +43,7 @@ function sectionsOf(record: SweepRecord, full: boolean, notes: number): Lines[] 
     ...(record.against === null ? [] : [['Before', againstWords(record)] as Lines]),
     ['Frames', ...frameLines(record, full, notes)],
     ['Notes', ...record.notes.slice(0, notes)],
-    ['Caution', ...(full ? CAUTIONS : [SHORT_CAUTION])],
+    ['Caution', ...(full ? CAUTIONS : [SHORT_CAUTION_BESIDE_PAGE])],
     ...(full && record.tool
       ? [['Made by', `${record.tool.name} ${record.tool.version}, ${record.created}`] as Lines]
       : []),

@@ -1,7 +1,7 @@
 import pc from 'picocolors';
 import { changeSentence, sinceWords } from './againstText.ts';
 import { fixed, plusMinus, significant } from './amounts.ts';
-import { CAUTIONS, SHORT_CAUTION } from './cautions.ts';
+import { CAUTIONS, shortCaution } from './cautions.ts';
 import type { Finding, Report, Zone } from './record.ts';
 import { printable } from './untrusted.ts';
 import {
@@ -80,7 +80,7 @@ function linesOf(report: Report, extent: Extent, width: number, colours: Colours
     ...section('Frames', frameLines(report, extent)),
     ...(full ? section('Scale', scaleLines(report)) : []),
     ...section('Notes', noteLines(report.notes, extent.notes)),
-    ...section('Caution', full ? CAUTIONS : [SHORT_CAUTION]),
+    ...section('Caution', full ? CAUTIONS : [shortCaution(report)]),
     ...(full && report.tool
       ? section('Made by', [`${report.tool.name} ${report.tool.version}, ${report.created}`])
       : []),
