@@ -1,4 +1,4 @@
-import type { SetupValues } from '../diagnosis/setupFromFrames.ts';
+import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
 import type { Frame } from '../frame/frame.ts';
 import type { Report } from '../report/record.ts';
 import { printable } from '../report/untrusted.ts';
@@ -6,10 +6,12 @@ import { type Choice, cameraAngleOf, chooseRig } from '../rig/chooseRig.ts';
 import type { Rig } from '../rig/rig.ts';
 import { type RigEffects, readInUse, readRig, readRigs, rigNames } from './rigFolder.ts';
 
+type Kept = NonNullable<MeasureSettings['kept']>;
+
 /** What a kept telescope and camera adds to a check. */
 export interface RigForCheck {
   readonly name: string | null;
-  readonly kept: SetupValues;
+  readonly kept: Kept;
   readonly cameraAngle: Report['cameraAngle'];
   /** Diameter of the central obstruction, mm, where it is kept. */
   readonly obstructionMm?: number;
@@ -59,8 +61,8 @@ function rigForFrames({ rig, why }: Choice, frames: readonly Frame[]): RigForChe
 }
 
 /** The chip's pixels times the file's binning; the rest as kept. */
-function keptOf({ values }: Rig, frames: readonly Frame[]): SetupValues {
-  const { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder } = values;
+function keptOf({ values }: Rig, frames: readonly Frame[]): Kept {
+  const { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, tolerance } = values;
   const binning = frames[0]?.facts.binning?.value ?? 1;
   return {
     ...(focalMm !== undefined && { focalMm }),
@@ -69,5 +71,6 @@ function keptOf({ values }: Rig, frames: readonly Frame[]): SetupValues {
     ...(pixelUm !== undefined && { pixelUm: pixelUm * binning }),
     ...(corrector !== undefined && { corrector }),
     ...(rowOrder !== undefined && { rowOrder: rowOrder === 'top-down' ? 'TOP-DOWN' : 'BOTTOM-UP' }),
+    ...(tolerance !== undefined && { wishes: tolerance }),
   };
 }

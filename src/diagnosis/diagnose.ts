@@ -3,11 +3,10 @@ import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
 import { CAUSES, type Cause, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
-import { mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
+import { comaTolerance, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking } from './motionFindings.ts';
 import type { Setup } from './setup.ts';
 import { astigmatism, pinchedOptics } from './strain.ts';
-import { COMA_TOLERANCE_UM } from './tolerances.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
 
 export type Verdict = 'good' | 'adjust' | 'inconclusive';
@@ -72,7 +71,7 @@ export function weigh(
     dispersion(amounts, setup, fwhm, screenY),
     defocus(amounts, comaFault),
   ].sort(byWeight);
-  return conclude(findings, amounts, screenY);
+  return conclude(findings, amounts, setup, screenY);
 }
 
 function byWeight(a: Finding, b: Finding): number {
@@ -80,7 +79,7 @@ function byWeight(a: Finding, b: Finding): number {
   return fault(b) - fault(a) || (b.widens ?? 0) - (a.widens ?? 0);
 }
 
-function conclude(findings: readonly Finding[], amounts: Amounts, screenY: ScreenY): Diagnosis {
+function conclude(findings: readonly Finding[], amounts: Amounts, setup: Setup, screenY: ScreenY): Diagnosis {
   const faults = findings.filter((f) => f.status === 'fault');
   const optical = faults.filter((f) => CAUSES[f.cause].optical);
   const others = faults.filter((f) => !CAUSES[f.cause].optical);
@@ -114,7 +113,7 @@ function conclude(findings: readonly Finding[], amounts: Amounts, screenY: Scree
     };
   }
   const tilt = mirrorTiltArcmin(amounts.comaUm?.value ?? 0, amounts);
-  const tolerance = mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts);
+  const tolerance = mirrorTiltArcmin(comaTolerance(amounts, setup).um, amounts);
   const size = amounts.physical ? `: coma as of ${plain(tilt)}′ of mirror tilt, tolerance ${plain(tolerance)}′` : '';
   const open = findings.filter(
     (f) => CAUSES[f.cause].optical && f.status === 'not-measurable' && f.cause !== 'miscollimation',
@@ -159,6 +158,7 @@ function cannotTell(amounts: Amounts | null, headline: string, needs: string, be
       status: 'not-measurable',
       significance: null,
       tolerance: '',
+      share: null,
       widens: null,
       ...NO_DIRECTION,
       because,

@@ -25,6 +25,13 @@ export interface StarShift {
   readonly steps: number;
 }
 
+/** An amount with its interval (68 %), in units of its tolerance: 1 is just tolerable. */
+export interface ToleranceShare {
+  readonly value: number;
+  readonly low: number;
+  readonly high: number;
+}
+
 /** One cause weighed. Angles in radians, stored axes; null where there is none to give. */
 export interface Finding {
   readonly cause: Cause;
@@ -32,6 +39,8 @@ export interface Finding {
   /** Sigma; null where nothing could be measured. */
   readonly significance: number | null;
   readonly tolerance: string;
+  /** How much of its tolerance it takes up; null where none is held against it. */
+  readonly share: ToleranceShare | null;
   /** Pixels of FWHM, in quadrature over the seeing, in the cause's worst zone; null without a model of the star. */
   readonly widens: number | null;
   readonly direction: number | null;
@@ -60,6 +69,11 @@ export function statusOf(amount: number, error: number, significance: number, to
   return 'not-detected';
 }
 
+/** The amount and its interval against the tolerance, all in one unit. */
+export function shareOf(tolerance: number, value: number, low: number, high: number): ToleranceShare {
+  return { value: value / tolerance, low: Math.max(0, low) / tolerance, high: high / tolerance };
+}
+
 /** For findings that have no direction, or none to be trusted. */
 export const NO_DIRECTION = {
   direction: null,
@@ -80,6 +94,7 @@ export function unmeasurable(cause: Finding['cause'], tolerance: string): Findin
     status: 'not-measurable',
     significance: null,
     tolerance,
+    share: null,
     widens: null,
     ...NO_DIRECTION,
     because: 'too few stars over the field',

@@ -1,7 +1,15 @@
 import { vectorLength } from '../field/frameStars.ts';
 import type { SizeField } from '../field/sizeField.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, directionError, type Finding, NO_DIRECTION, statusOf, unmeasurable } from './finding.ts';
+import {
+  DETECT_SIGMAS,
+  directionError,
+  type Finding,
+  NO_DIRECTION,
+  shareOf,
+  statusOf,
+  unmeasurable,
+} from './finding.ts';
 import type { Setup } from './setup.ts';
 import { focusZoneUm } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
@@ -57,18 +65,36 @@ export function tiltAxis(amounts: Amounts, { tilt }: SizeField): { readonly angl
   return { angle: Math.atan2(tilt.y, tilt.x), error: directionError(vectorLength(tilt), tilt.error) };
 }
 
+/** Tilt put up with, um from edge to edge, and in words: what the rig's owner wishes where the optics are known. */
+function tiltTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: number; readonly words: string } {
+  const zone = focusZoneUm(amounts);
+  const um = zone.toFixed(0);
+  if (!amounts.physical)
+    return {
+      um: zone,
+      words:
+        'focus equal within the seeing-limited critical focus zone (Goldman & Megdal 2010; optics unknown, judged as for 200 mm f/4)',
+    };
+  if (wishes.sensorTiltUm === undefined)
+    return {
+      um: zone,
+      words: `focus equal edge to edge within ${um} µm, the seeing-limited critical focus zone (Goldman & Megdal 2010)`,
+    };
+  return {
+    um: wishes.sensorTiltUm,
+    words: `focus equal edge to edge within ${plain(wishes.sensorTiltUm)} µm, your rig’s own wish (the seeing-limited critical focus zone is ${um} µm)`,
+  };
+}
+
 export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, comaFault: boolean): Finding {
   const { size, response, optics } = amounts;
-  const zone = focusZoneUm(amounts);
   const tilt = tiltAmount(amounts, setup);
-  const tolerance = amounts.physical
-    ? `focus equal edge to edge within ${zone.toFixed(0)} µm, the seeing-limited critical focus zone (Goldman & Megdal 2010)`
-    : 'focus equal within the seeing-limited critical focus zone (Goldman & Megdal 2010; optics unknown, judged as for 200 mm f/4)';
-  if (size === null || tilt === null || response === null) return unmeasurable('sensor-tilt', tolerance);
+  const tolerance = tiltTolerance(amounts, setup);
+  if (size === null || tilt === null || response === null) return unmeasurable('sensor-tilt', tolerance.words);
   const significance = Math.min(size.tiltSignificance, amounts.retrieved?.tiltSignificance ?? Number.POSITIVE_INFINITY);
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
-  const measured = statusOf(tilt.um, tilt.error, significance, zone);
+  const measured = statusOf(tilt.um, tilt.error, significance, tolerance.um);
   // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is.
   const leaning = optics.bare && measured === 'fault';
   const status = drowned || leaning ? 'not-measurable' : measured;
@@ -83,7 +109,8 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
     cause: 'sensor-tilt',
     status,
     significance,
-    tolerance,
+    tolerance: tolerance.words,
+    share: shareOf(tolerance.um, tilt.um, tilt.um - tilt.error, tilt.um + tilt.error),
     // The centre of the outermost zone along it stands a third of the way from edge to edge off the middle.
     widens: amounts.retrieved === null ? zoneBlur(length, setup, axis) : response.blurPx(tilt.um / 3),
     direction: null,
@@ -158,6 +185,9 @@ export function correctorSpacing(amounts: Amounts): Finding {
     status,
     significance,
     tolerance,
+    share: optics.bare
+      ? null
+      : shareOf(zone, curvature.um, curvature.um - curvature.error, curvature.um + curvature.error),
     widens,
     ...NO_DIRECTION,
     because:

@@ -1,6 +1,6 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, directionError, type Finding, statusOf } from './finding.ts';
+import { DETECT_SIGMAS, directionError, type Finding, shareOf, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { starShift } from './starShift.ts';
 import { COMA_TOLERANCE_UM } from './tolerances.ts';
@@ -13,6 +13,12 @@ export function mirrorTiltArcmin(comaUm: number, amounts: Amounts): number {
   const { apertureMm, primaryFocalLengthMm } = amounts.optics;
   const ratio = primaryFocalLengthMm / apertureMm;
   return ((comaUm / 1000) * 32 * ratio * ratio * ARCMIN_PER_RAD) / apertureMm;
+}
+
+/** Coma put up with, um of W131: what the rig's owner wishes where the optics are known, else the trade tolerance. */
+export function comaTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: number; readonly wished: boolean } {
+  if (wishes.mirrorTiltArcmin === undefined || !amounts.physical) return { um: COMA_TOLERANCE_UM, wished: false };
+  return { um: wishes.mirrorTiltArcmin / mirrorTiltArcmin(1, amounts), wished: true };
 }
 
 const MOVE = [
@@ -40,11 +46,11 @@ export function miscollimation(
     amounts.retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY,
   );
   const direction = Math.atan2(coma.y, coma.x);
-  const toleranceArcmin = mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts);
+  const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
   const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
-  const status = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, COMA_TOLERANCE_UM);
+  const status = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
   const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);
@@ -64,9 +70,8 @@ export function miscollimation(
     cause: 'miscollimation',
     status,
     significance,
-    tolerance: amounts.physical
-      ? `primary axis within 0.005 N^3 mm of the centre, here ${plain(toleranceArcmin)}′ (trade tolerance)`
-      : 'primary axis within 0.005 N^3 mm of the centre (trade tolerance; optics unknown, judged as for 200 mm f/4)',
+    tolerance: toleranceWords(amounts, tolerance),
+    share: comaUm === null ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
     directionError: significance >= DETECT_SIGMAS ? directionError(length, coma.error) : null,
@@ -80,6 +85,15 @@ export function miscollimation(
         : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
     advice: adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
+}
+
+function toleranceWords(amounts: Amounts, { um, wished }: ReturnType<typeof comaTolerance>): string {
+  if (!amounts.physical)
+    return 'primary axis within 0.005 N^3 mm of the centre (trade tolerance; optics unknown, judged as for 200 mm f/4)';
+  const arcmin = plain(mirrorTiltArcmin(um, amounts));
+  if (!wished) return `primary axis within 0.005 N^3 mm of the centre, here ${arcmin}′ (trade tolerance)`;
+  const trade = plain(mirrorTiltArcmin(COMA_TOLERANCE_UM, amounts));
+  return `primary tilt within ${arcmin}′, your rig’s own wish (the trade tolerance would be ${trade}′)`;
 }
 
 function adviceFor(

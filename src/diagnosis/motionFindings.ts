@@ -1,6 +1,6 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { type Amounts, without } from './amounts.ts';
-import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, statusOf } from './finding.ts';
+import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
@@ -72,6 +72,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     status,
     significance,
     tolerance: `elongation below ${ROUND_ELONGATION} (common practice, no source)`,
+    share: shareOf(limit, amount, amount - persistent.error, amount + persistent.error),
     widens: widenedBy(amount, fwhm),
     direction: null,
     directionError: null,
@@ -105,11 +106,12 @@ export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY
     : skew === null
       ? 0
       : vectorSignificance(amounts.smooth.trefoil.uniform);
+  const limit = distortionOf(ROUND_ELONGATION);
   const axis = skew?.direction ?? 0.5 * Math.atan2(persistent.y, persistent.x);
   return {
     cause: 'dispersion',
     status: air
-      ? statusOf(amount, persistent.error, significance, distortionOf(ROUND_ELONGATION))
+      ? statusOf(amount, persistent.error, significance, limit)
       : skew === null
         ? 'not-detected'
         : altitude === null
@@ -117,6 +119,7 @@ export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY
           : 'not-detected',
     significance,
     tolerance: `elongation below ${ROUND_ELONGATION} (common practice, no source)`,
+    share: air ? shareOf(limit, amount, amount - persistent.error, amount + persistent.error) : null,
     widens: air ? widenedBy(amount, fwhm) : 0,
     direction: null,
     directionError: null,
@@ -175,6 +178,7 @@ export function defocus(amounts: Amounts, comaFault: boolean): Finding {
     status,
     significance,
     tolerance,
+    share: Number.isFinite(errorUm) ? shareOf(zone / 2, um, um - errorUm, um + errorUm) : null,
     widens: status === 'not-measurable' ? null : blur,
     ...NO_DIRECTION,
     because: drowned

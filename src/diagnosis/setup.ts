@@ -6,6 +6,14 @@ export interface Known<T> {
   readonly from: Origin;
 }
 
+/** What the owner puts up with instead of the usual tolerances; needs known optics. */
+export interface ToleranceWishes {
+  /** Tilt of the primary. */
+  readonly mirrorTiltArcmin?: number | undefined;
+  /** Focus from edge to edge, um. */
+  readonly sensorTiltUm?: number | undefined;
+}
+
 /** Telescope and camera as far as they are known; null values leave everything in pixels. */
 export interface Setup {
   readonly pixelUm: Known<number | null>;
@@ -22,6 +30,7 @@ export interface Setup {
   readonly width: number;
   readonly height: number;
   readonly mosaic: boolean;
+  readonly wishes: ToleranceWishes;
 }
 
 /** The optics, once everything needed for physical units is known. */

@@ -1,5 +1,5 @@
 import type { Frame, RowOrder, Told } from '../frame/frame.ts';
-import type { Known, Origin, Setup } from './setup.ts';
+import type { Known, Origin, Setup, ToleranceWishes } from './setup.ts';
 import type { ScreenY } from './words.ts';
 
 /** What may be said over the header. */
@@ -14,7 +14,7 @@ export interface SetupValues {
 
 export interface MeasureSettings extends SetupValues {
   /** What is kept of the telescope and camera: weaker than what is said now, stronger than the header (but for the rows). */
-  readonly kept?: SetupValues;
+  readonly kept?: SetupValues & { readonly wishes?: ToleranceWishes };
 }
 
 export interface Orientation {
@@ -52,6 +52,7 @@ export function setupFromFrames(frames: readonly Frame[], settings: MeasureSetti
     width: first.width,
     height: first.height,
     mosaic: first.mosaic !== null,
+    wishes: settings.kept?.wishes ?? {},
   };
 }
 

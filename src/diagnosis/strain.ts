@@ -1,6 +1,6 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, type Finding, NO_DIRECTION, statusOf, unmeasurable } from './finding.ts';
+import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unmeasurable } from './finding.ts';
 import type { Response } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
@@ -50,6 +50,7 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
     status,
     significance,
     tolerance,
+    share: shareOf(MARECHAL_UM, rms, low, rms + error),
     widens: response.trefoilBlurPx(rms),
     direction: seen ? direction : null,
     directionError: seen ? Math.min(Math.PI / 6, trefoil.error / (3 * length)) : null,
@@ -89,6 +90,7 @@ export function astigmatism(amounts: Amounts, curvatureFault: boolean): Finding 
     status,
     significance,
     tolerance,
+    share: own ? null : shareOf(limit, amount, amount - error, amount + error),
     widens: fwhm === null ? null : widenedBy(amount, fwhm),
     ...NO_DIRECTION,
     because:

@@ -4,7 +4,6 @@ import { curvatureAmount, tiltAmount, tiltAxis } from '../diagnosis/focalPlane.t
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { driftLength, smearOfFrames } from '../diagnosis/motionFindings.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
-import { toleranceShare } from '../diagnosis/toleranceShare.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
 import type { Frame, FrameFacts } from '../frame/frame.ts';
@@ -78,7 +77,7 @@ export function composeReport(measurement: Measurement, context: ReportContext):
     },
     zones,
     field: fieldRecord(measurement, screen),
-    findings: diagnosis.findings.map((finding) => findingRecord(finding, screen, measurement)),
+    findings: diagnosis.findings.map((finding) => findingRecord(finding, screen)),
     against: null,
     notes: [...notesOf(measurement), ...(context.notes ?? [])],
     settings: context.settings ?? {},
@@ -341,9 +340,8 @@ const EMPTY_FIELD: Report['field'] = {
   trefoil: { uniform3: null, directionDeg: null, directionErrorDeg: null },
 };
 
-function findingRecord(finding: DiagnosisFinding, screen: Screen, { diagnosis, setup }: Measurement): Finding {
+function findingRecord(finding: DiagnosisFinding, screen: Screen): Finding {
   const shift = finding.starShift;
-  const { amounts } = diagnosis;
   return {
     cause: finding.cause,
     status: finding.status,
@@ -372,8 +370,7 @@ function findingRecord(finding: DiagnosisFinding, screen: Screen, { diagnosis, s
             to: screen.position(shift.to),
             steps: shift.steps,
           },
-    toleranceShare:
-      amounts === null || finding.status === 'not-measurable' ? null : toleranceShare(finding.cause, amounts, setup),
+    toleranceShare: finding.status === 'not-measurable' ? null : finding.share,
     because: finding.because,
     advice: finding.advice,
   };
@@ -387,6 +384,8 @@ function notesOf({ setup, orientation, diagnosis }: Measurement): string[] {
     setup.pixelUm.value === null ? 'pixel size (--pixel UM)' : '',
   ].filter((name) => name !== '');
   const notes: string[] = [];
+  if (Object.keys(setup.wishes).length > 0 && diagnosis.amounts?.physical === false)
+    notes.push('The tolerances of your rig need focal length, aperture and pixel size: the usual ones were taken.');
   if (missing.length > 0) notes.push(`Not told: ${missing.join(', ')}; everything is given in pixels.`);
   if (orientation.assumed)
     notes.push(

@@ -2,7 +2,7 @@ import { resolve } from 'node:path';
 import { expect, it } from 'vitest';
 import { encodeFits } from '../../src/fits/encode.ts';
 import { runProgram } from '../../src/program.ts';
-import { parseReport } from '../../src/report/record.ts';
+import { type Finding, parseReport, type Report } from '../../src/report/record.ts';
 import { drawSub } from '../support/draw.ts';
 import { type MemoryWorld, memoryWorld } from '../support/memoryEffects.ts';
 
@@ -113,6 +113,68 @@ it('check takes the rig that the header fits: its values say so, options are str
   expect(report.cameraAngle).toMatchObject({ deg: 12, from: 'rig' });
   expect(report.notes).toContain('Telescope and camera from the rig garden (its camera as in the header).');
   expect(world.err).toBe('');
+});
+
+it('the tolerances of a rig weigh the amounts, and the report says whose they are', async () => {
+  // 3 arcminutes of primary tilt are beyond the trade tolerance of 1.4' and within the 6' that this owner puts up with.
+  const drawn = drawSub({
+    width: 1500,
+    height: 1000,
+    starCount: 300,
+    seed: 3,
+    state: { primaryTiltArcmin: { x: 3, y: 0 } },
+  });
+  const cards = { XPIXSZ: 3.76, EGAIN: 1, FOCALLEN: 800, APTDIA: 200 };
+  const world = memoryWorld({
+    'a.fits': encodeFits({
+      pixels: drawn.pixels.data,
+      width: 1500,
+      height: 1000,
+      cards: Object.entries(cards).map(([keyword, value]) => ({ keyword, value })),
+    }),
+  });
+  const checked = async (rig: string): Promise<Report> => {
+    world.out = '';
+    expect(await run(world, ...`check a.fits --out r --json --quick --no-history --rig ${rig}`.split(' '))).toBe(0);
+    return parseReport(JSON.parse(world.out));
+  };
+  await run(world, 'rig', 'add', 'usual', '--aperture', '200');
+  await run(world, 'rig', 'add', 'mild', ...'--mirror-tilt-tolerance 6 --sensor-tilt-tolerance 400'.split(' '));
+  const usual = await checked('usual');
+  const mild = await checked('mild');
+  const of = (report: Report, cause: string): Finding | undefined =>
+    report.findings.find((finding) => finding.cause === cause);
+  expect(usual.verdict).toBe('adjust');
+  expect(of(usual, 'miscollimation')).toMatchObject({
+    status: 'fault',
+    tolerance: 'primary axis within 0.005 N^3 mm of the centre, here 1.4′ (trade tolerance)',
+  });
+  expect(mild.verdict).toBe('good');
+  expect(mild.headline).toContain('tolerance 6.0′');
+  expect(of(mild, 'miscollimation')).toMatchObject({
+    status: 'within-tolerance',
+    tolerance: 'primary tilt within 6.0′, your rig’s own wish (the trade tolerance would be 1.4′)',
+  });
+  expect(of(mild, 'sensor-tilt')?.tolerance).toMatch(
+    /within 400 µm, your rig’s own wish \(the seeing-limited .* is \d+ µm\)/,
+  );
+  const [before, after] = [usual, mild].map(
+    (report) => of(report, 'miscollimation')?.toleranceShare?.value ?? Number.NaN,
+  );
+  // 0.32 mm at the focus of an 800 mm mirror (0.005 x 4^3) is 1.375 arcminutes.
+  expect(before / after).toBeCloseTo(6 / 1.375, 2);
+});
+
+it('without focal length the wishes of a rig cannot be applied, which is said', async () => {
+  const world = memoryWorld({ 'a.fits': sub({ EGAIN: 1 }) });
+  await run(world, 'rig', 'add', 'mild', '--mirror-tilt-tolerance', '6');
+  world.out = '';
+  await run(world, ...'check a.fits --out r --json --quick --no-history --rig mild'.split(' '));
+  const { notes, findings } = parseReport(JSON.parse(world.out));
+  expect(notes).toContain(
+    'The tolerances of your rig need focal length, aperture and pixel size: the usual ones were taken.',
+  );
+  expect(findings.find(({ cause }) => cause === 'miscollimation')?.tolerance).toContain('trade tolerance');
 });
 
 it('--rig that is unknown or broken stops the check at once and says where', async () => {
