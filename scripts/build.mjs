@@ -29,11 +29,11 @@ chmodSync(`${root}dist/cli.js`, 0o755);
 writeFileSync(`${root}dist/livePage.html`, livePage());
 // What the program itself tells of itself, for package.json's "man" and "exports".
 mkdirSync(`${root}dist/man`, { recursive: true });
-for (const [command, file] of [
-  ['man', 'man/starplumb.1'],
-  ['schema', 'report.schema.json'],
+for (const [file, ...command] of [
+  ['man/starplumb.1', 'man'],
+  ...['report', 'sweep', 'trend'].map((record) => [`${record}.schema.json`, 'schema', record]),
 ])
-  writeFileSync(`${root}dist/${file}`, execFileSync(process.execPath, [`${root}dist/cli.js`, command]));
+  writeFileSync(`${root}dist/${file}`, execFileSync(process.execPath, [`${root}dist/cli.js`, ...command]));
 
 /** The live page as one document: nothing is loaded from elsewhere. */
 function livePage() {

@@ -172,7 +172,11 @@ const withFilter = (command: Command): Command =>
     .option('--to <date>', 'not after, UTC', date);
 
 /** Adds `history` to the program. */
-export function registerHistory(program: Command, _tool: unknown, effects: Effects): void {
+export function registerHistory(
+  program: Command,
+  tool: { readonly name: string; readonly version: string },
+  effects: Effects,
+): void {
   const history = program
     .command('history')
     .summary('every check kept: list, trends, notes, export')
@@ -188,12 +192,14 @@ export function registerHistory(program: Command, _tool: unknown, effects: Effec
     );
   withFilter(history.command('trend').summary('does the collimation hold: drift, jumps, temperature, gravity'))
     .option('--out <file.html>', 'plots as a page of its own, too')
+    .option('--json', 'as JSON (its schema: starplumb schema trend)')
     .action(async (options: Chosen & TrendOptions) =>
       withHistory(options.history, effects, async (h) => {
         const filter = filterOf(options);
         const checks = h.list(filter);
         if (checks.length === 0) sayNothing(h, options, effects);
-        else await showTrend(checks, h.events(filter), options, effects);
+        if (checks.length > 0 || options.json === true)
+          await showTrend(checks, h.events(filter), options, tool, effects);
       }),
     );
   withFile(history.command('note').summary("keep what was done: 'moved the pier'").argument('<words...>'))

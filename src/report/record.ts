@@ -1,5 +1,6 @@
 import * as z from 'zod';
 import { againstSchema } from './againstRecord.ts';
+import { jsonSchemaOf } from './jsonSchema.ts';
 
 /**
  * The report record (report.json), version 1.
@@ -276,19 +277,14 @@ export function parseReport(json: unknown): Report {
   return reportSchema.parse(json);
 }
 
-/**
- * The same schema as JSON Schema (draft 2020-12), for readers in other languages. It describes what `parseReport` takes: fields
- * added later are optional, so that an older record fits, and unknown ones are allowed, so that a newer record does.
- */
+/** The same schema as JSON Schema (draft 2020-12). */
 export function reportJsonSchema(): object {
-  const { $schema, ...rest } = z.toJSONSchema(reportSchema, { target: 'draft-2020-12', io: 'input' });
-  return {
-    $schema,
-    $id: `urn:starplumb:report:${REPORT_VERSION}`,
+  return jsonSchemaOf(reportSchema, {
+    name: 'report',
+    version: REPORT_VERSION,
     title: 'Starplumb report',
     description:
       'All angles and all x, y are on the screen: degrees counter-clockwise from right, x right, y up, positions from the ' +
       'middle of the frame. Pixels are those of the file, unbinned. A missing value is null. Errors are 1 sigma.',
-    ...rest,
-  };
+  });
 }

@@ -1,4 +1,5 @@
 import * as z from 'zod';
+import { jsonSchemaOf } from './jsonSchema.ts';
 
 /**
  * The record of a through-focus series (sweep.json), version 1. Angles and x, y are on the screen as in report.json: degrees
@@ -204,6 +205,13 @@ export function parseSweep(json: unknown): SweepRecord {
 }
 
 /** The same schema as JSON Schema (draft 2020-12). */
-export function sweepJsonSchema(): unknown {
-  return z.toJSONSchema(sweepSchema);
+export function sweepJsonSchema(): object {
+  return jsonSchemaOf(sweepSchema, {
+    name: 'sweep',
+    version: SWEEP_VERSION,
+    title: 'Starplumb sweep',
+    description:
+      'All angles and all x, y are on the screen: degrees counter-clockwise from right, x right, y up. Towards larger readings ' +
+      'is the way the camera moves as the focuser’s numbers grow. A missing value is null. Errors are 1 sigma.',
+  });
 }

@@ -152,7 +152,8 @@ function checksWords(trend: Trend): string | null {
 }
 
 function nowWords(trend: Trend, fit: EraFit): string {
-  const tolerance = trend.tolerance === null ? '' : `; tolerance ${amount(trend, trend.tolerance, 0.01)}`;
+  const whose = trend.toleranceFrom === 'rig' ? ' by your rig’s own wish' : '';
+  const tolerance = trend.tolerance === null ? '' : `; tolerance ${amount(trend, trend.tolerance, 0.01)}${whose}`;
   const what = { arcmin: 'Like a primary tilted by', um: 'Coma (W131) of', coma3: 'Coma (coma3) of' }[trend.unit];
   return `${what} ${lengthWords(trend, fit.now)}, tails towards ${directionOf(fit.now)}${tolerance}.`;
 }

@@ -42,8 +42,9 @@ export interface Stretch {
 export interface Trend {
   readonly rig: string | null;
   readonly unit: ComaUnit;
-  /** Trade tolerance of the primary's axis in the trend's unit; null where it cannot be told. */
+  /** Of the primary in the trend's unit: the trade's, or what the rig's owner wishes; null where it cannot be told. */
   readonly tolerance: number | null;
+  readonly toleranceFrom: 'trade' | 'rig' | null;
   readonly points: readonly TrendPoint[];
   readonly events: readonly EventRow[];
   readonly stretches: readonly Stretch[];
@@ -59,8 +60,11 @@ export interface Trend {
   readonly elongation: ScalarTrend;
 }
 
-/** What weeks of checks of one rig say together. Pure; the same rows give the same trend. Order of the rows does not matter. */
-export function trendOf(rows: readonly CheckRow[], marks: readonly EventRow[]): Trend {
+/**
+ * What weeks of checks of one rig say together. Pure; the same rows give the same trend. Order of the rows does not matter.
+ * `wishArcmin`: tilt of the primary that the rig's owner puts up with; it counts where the trend is in arcminutes.
+ */
+export function trendOf(rows: readonly CheckRow[], marks: readonly EventRow[], wishArcmin?: number): Trend {
   const timed = rows.map((check) => ({ check, time: Date.parse(check.time) })).sort((a, b) => a.time - b.time);
   const checks = timed.map(({ check }) => check);
   const times = timed.map(({ time }) => time);
@@ -93,7 +97,8 @@ export function trendOf(rows: readonly CheckRow[], marks: readonly EventRow[]): 
   placed.forEach(({ stretch }, i) => {
     if (stretch !== null) ends.set(stretch, times[i]);
   });
-  const tolerance = toleranceOf(checks, unit);
+  const wished = unit === 'arcmin' && wishArcmin !== undefined;
+  const tolerance = wished ? wishArcmin : toleranceOf(checks, unit);
   const lastEra = eras.at(-1);
   const lastAdjustment = adjustments.at(-1) ?? null;
   const since = lastAdjustment === null ? -Infinity : Date.parse(lastAdjustment.time);
@@ -116,6 +121,7 @@ export function trendOf(rows: readonly CheckRow[], marks: readonly EventRow[]): 
     rig: checks.at(-1)?.rig ?? null,
     unit,
     tolerance,
+    toleranceFrom: tolerance === null ? null : wished ? 'rig' : 'trade',
     points: checks.map((check, i) => ({
       id: check.id,
       time: times[i],

@@ -3,7 +3,10 @@ import { checksCsv } from '../../src/history/exportRows.ts';
 import { openHistory } from '../../src/history/openHistory.ts';
 import { rowOf } from '../../src/history/rowOf.ts';
 import { runProgram } from '../../src/program.ts';
+import { drawnReport } from '../../src/report/drawnReport.ts';
 import type { Report } from '../../src/report/record.ts';
+import type { TrendRecord } from '../../src/report/trendRecord.ts';
+import { DEMO_SEASON, drawSeason } from '../../src/stability/drawnSeason.ts';
 import { EXAMPLE_REPORTS } from '../support/exampleReport.ts';
 import { reportOf } from '../support/historyFolder.ts';
 import { type MemoryWorld, memoryWorld } from '../support/memoryEffects.ts';
@@ -111,6 +114,30 @@ it('import: reports at any depth, an older one replaces nothing, a broken one is
   ]);
   expect(await printed(world, 'import', 'old/a')).toContain('0 new; 2 were there already');
   expect(await run(world, 'import', 'nowhere')).toBe(3);
+});
+
+it('trend --json: the record for programs; without checks it says so; a rig may wish for a tolerance of its own', async () => {
+  const nothing = JSON.parse(await printed(memoryWorld(), 'trend', '--json')) as TrendRecord;
+  expect(nothing).toMatchObject({ format: 'starplumb-trend', version: 1, state: 'open', headline: 'No checks yet.' });
+  const { checks, events } = drawSeason(DEMO_SEASON);
+  const world = await filled(...checks.map((check) => drawnReport({ ...check, rig: 'garden' })));
+  for (const { kind, text, time } of events)
+    await run(world, 'note', text, '--time', time.slice(0, 19), ...(kind === 'adjustment' ? ['--adjustment'] : []));
+  const trend = JSON.parse(await printed(world, 'trend', '--json', '--out', 'trend.html')) as TrendRecord;
+  expect(trend.checks).toHaveLength(checks.length);
+  expect(trend.events.map(({ text }) => text)).toEqual(events.map(({ text }) => text));
+  expect(trend).toMatchObject({ rig: 'garden', state: 'moved', coma: { unit: 'arcmin', toleranceFrom: 'trade' } });
+  // The same numbers as in the terminal, where they are words.
+  const told = await printed(world, 'trend');
+  expect(told.replace(/\s+/g, ' ')).toContain(trend.headline);
+  const [jump] = trend.eras[0]?.fit?.jumps ?? [];
+  expect(told).toContain(`${jump?.step.length.toFixed(2)}`);
+  expect([...world.files.keys()].some((name) => name.endsWith('trend.html'))).toBe(true);
+  await runProgram(['rig', 'add', 'garden', '--mirror-tilt-tolerance', '0.8'], world.effects);
+  expect(JSON.parse(await printed(world, 'trend', '--json'))).toMatchObject({
+    coma: { tolerance: 0.8, toleranceFrom: 'rig' },
+  });
+  expect((await printed(world, 'trend')).replace(/\s+/g, ' ')).toContain('tolerance 0.80′ by your rig’s own wish');
 });
 
 it('prune: says what would go, removes it only with --yes, and a note of all rigs is not one rig’s', async () => {

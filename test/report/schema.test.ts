@@ -1,32 +1,32 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
-import { Ajv2020 } from 'ajv/dist/2020.js';
-import formats from 'ajv-formats';
 import { describe, expect, it } from 'vitest';
 import { runProgram } from '../../src/program.ts';
 import { citationText, SOURCES } from '../../src/report/citation.ts';
 import { parseReport, reportJsonSchema } from '../../src/report/record.ts';
+import { sweepJsonSchema } from '../../src/report/sweepRecord.ts';
+import { composeTrend } from '../../src/report/trendCompose.ts';
+import { trendJsonSchema } from '../../src/report/trendRecord.ts';
+import { DEMO_SEASON, drawSeason, QUIET_SEASON, type SeasonPlan } from '../../src/stability/drawnSeason.ts';
+import { trendOf } from '../../src/stability/trend.ts';
 import { drawSub } from '../support/draw.ts';
 import { EXAMPLE_REPORTS } from '../support/exampleReport.ts';
+import { schemaValidator } from '../support/jsonSchema.ts';
 import { memoryWorld } from '../support/memoryEffects.ts';
 import { recordOf } from '../support/record.ts';
 import { skipUnless } from '../support/testData.ts';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
+const MANIFEST = JSON.parse(readFileSync(`${ROOT}package.json`, 'utf8')) as {
+  exports: Record<string, string>;
+  man: string[];
+  files: string[];
+};
 const OLD = ['version-1-adjust.json', 'version-1-inconclusive.json'];
 const oldReport = (name: string): unknown => JSON.parse(readFileSync(`${ROOT}test/fixtures/reports/${name}`, 'utf8'));
 
-/** ajv, the reference validator for JSON Schema in this language, in its strict mode. */
-function validator(schema: object): (value: unknown) => string {
-  const ajv = new Ajv2020({ strict: true, allowUnionTypes: true, allErrors: true });
-  formats.default(ajv);
-  expect(ajv.validateSchema(schema)).toBe(true);
-  const validate = ajv.compile(schema);
-  return (value) => (validate(value) ? '' : ajv.errorsText(validate.errors));
-}
-
 describe('the published schema', () => {
-  const check = validator(reportJsonSchema());
+  const check = schemaValidator(reportJsonSchema());
 
   it('accepts a report of drawn subs and every example', () => {
     expect(check(JSON.parse(JSON.stringify(recordOf([drawSub({ width: 900, height: 640, starCount: 120 })]))))).toBe(
@@ -58,20 +58,56 @@ describe('the published schema', () => {
     expect(check({ ...EXAMPLE_REPORTS.good, somethingNew: 1 })).toBe('');
   });
 
-  it('stands in the package under the name it exports, word for word as printed', async (context) => {
-    const manifest = JSON.parse(readFileSync(`${ROOT}package.json`, 'utf8')) as {
-      exports: Record<string, string>;
-      man: string[];
-      files: string[];
-    };
-    expect(manifest.files).toContain('dist');
-    const path = `${ROOT}${manifest.exports['./report.schema.json'] ?? ''}`;
-    skipUnless(context, existsSync(path), 'dist/report.schema.json is not built (npm run build)');
+  it.for([
+    ['report', reportJsonSchema],
+    ['sweep', sweepJsonSchema],
+    ['trend', trendJsonSchema],
+  ] as const)('of the %s stands in the package as it is printed', async ([record, schema], context) => {
+    const world = memoryWorld();
+    expect(await runProgram(['schema', record], world.effects)).toBe(0);
+    expect(JSON.parse(world.out)).toEqual(JSON.parse(JSON.stringify(schema())));
+    expect(JSON.parse(world.out)).toMatchObject({ $id: `urn:starplumb:${record}:1` });
+    schemaValidator(schema());
+    skipUnless(context, existsSync(`${ROOT}dist`), 'dist is not built (npm run build)');
+    const path = `${ROOT}${MANIFEST.exports[`./${record}.schema.json`] ?? `no export for ${record}`}`;
+    expect(readFileSync(path, 'utf8')).toBe(world.out);
+  });
+
+  it('is that of the report where none is named, and another is refused by the names of those there are', async () => {
     const world = memoryWorld();
     expect(await runProgram(['schema'], world.effects)).toBe(0);
-    expect(readFileSync(path, 'utf8')).toBe(world.out);
     expect(JSON.parse(world.out)).toEqual(JSON.parse(JSON.stringify(reportJsonSchema())));
-    for (const page of manifest.man) expect(readFileSync(`${ROOT}${page}`, 'utf8')).toMatch(/^\.TH STARPLUMB 1/);
+    expect(await runProgram(['schema', 'frames'], world.effects)).toBe(2);
+    expect(world.err).toContain('report, sweep, trend');
+  });
+
+  it('goes into the package together with the man page', (context) => {
+    expect(MANIFEST.files).toContain('dist');
+    skipUnless(context, existsSync(`${ROOT}dist`), 'dist is not built (npm run build)');
+    for (const page of MANIFEST.man) expect(readFileSync(`${ROOT}${page}`, 'utf8')).toMatch(/^\.TH STARPLUMB 1/);
+  });
+});
+
+describe('the schema of a trend', () => {
+  const check = schemaValidator(trendJsonSchema());
+  const context = { created: '2031-12-01T08:00:00.000Z', tool: { name: 'starplumb', version: 'test' } };
+  const seasons: Record<string, SeasonPlan> = {
+    'with a knock and adjustments': DEMO_SEASON,
+    'of one week': { ...QUIET_SEASON, weeks: 1 },
+    'that drifts out of tolerance': { ...QUIET_SEASON, driftPerWeek: { x: 0.05, y: 0.02 }, temperature: [10, 9] },
+    'with the camera turned untold': { ...QUIET_SEASON, cameraTurns: [{ week: 6, deg: 33, told: false }] },
+  };
+
+  it.each(Object.keys(seasons))('accepts that of a season %s', (name) => {
+    const { checks, events } = drawSeason(seasons[name] ?? QUIET_SEASON);
+    const record = composeTrend(trendOf(checks, events), context);
+    expect(check(JSON.parse(JSON.stringify(record)))).toBe('');
+    expect(record.checks).toHaveLength(checks.length);
+    expect(check({ ...record, state: 'fine' })).toContain('state');
+  });
+
+  it('accepts that of no check at all', () => {
+    expect(check(composeTrend(trendOf([], []), context))).toBe('');
   });
 });
 
