@@ -131,7 +131,7 @@ it('trend --json: the record for programs; without checks it says so; a rig may 
   const told = await printed(world, 'trend');
   expect(told.replace(/\s+/g, ' ')).toContain(trend.headline);
   const [jump] = trend.eras[0]?.fit?.jumps ?? [];
-  expect(told).toContain(`${jump?.step.length.toFixed(2)}`);
+  expect(told).toContain(jump?.step.length.toFixed(2));
   expect([...world.files.keys()].some((name) => name.endsWith('trend.html'))).toBe(true);
   await runProgram(['rig', 'add', 'garden', '--mirror-tilt-tolerance', '0.8'], world.effects);
   expect(JSON.parse(await printed(world, 'trend', '--json'))).toMatchObject({
