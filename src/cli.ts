@@ -1,5 +1,5 @@
 #!/usr/bin/env node
-import { realEffects } from './effects.ts';
-import { runProgram } from './program.ts';
+import { compileProgram } from './compiledProgram.ts';
 
+const { realEffects, runProgram } = compileProgram().load();
 process.exitCode = await runProgram(process.argv.slice(2), realEffects());

@@ -3,8 +3,10 @@ import { parentPort, workerData } from 'node:worker_threads';
 import { DISK } from './frames.ts';
 import { type HelperTask, helpMeasuring } from './measureSubs.ts';
 
-// Runs in a thread of its own, started by helperThreads.ts.
-await helpMeasuring(workerData as HelperTask, (index, outcome) => parentPort?.postMessage({ index, outcome }), {
-  ...DISK,
-  sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
-});
+/** What a thread does that helperThreads.ts has started. */
+export function runHelperThread(): Promise<void> {
+  return helpMeasuring(workerData as HelperTask, (index, outcome) => parentPort?.postMessage({ index, outcome }), {
+    ...DISK,
+    sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
+  });
+}

@@ -1,0 +1,48 @@
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { dirname } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { Script } from 'node:vm';
+
+type WholeProgram = typeof import('./wholeProgram.ts');
+
+/** The built program and, where this Node made one for it, V8's compiled code of what a check runs. */
+export interface CompiledProgram {
+  readonly script: Script;
+  /** Runs it: what wholeProgram.ts exports. */
+  readonly load: () => WholeProgram;
+}
+
+/** Where scripts/build.mjs puts V8's code for a program file. */
+export const codeCacheOf = (file: string): string => `${file}.code`;
+
+/**
+ * Compiling functions as they are first called would take a tenth of a quick check. Code of another version of V8, or for
+ * another text, is refused by V8 itself and everything is compiled as usual.
+ */
+export function compileProgram(
+  file: string = fileURLToPath(new URL('./program.cjs', import.meta.url)),
+): CompiledProgram {
+  // The build writes ASCII.
+  const text = readFileSync(file, 'latin1');
+  const cachedData = codeCache(file);
+  const script = new Script(`(function (exports, require, module, __filename, __dirname) {${text}\n})`, {
+    filename: file,
+    ...(cachedData && { cachedData }),
+  });
+  const load = (): WholeProgram => {
+    const module = { exports: {} };
+    const run = script.runInThisContext() as (...scope: unknown[]) => void;
+    run(module.exports, createRequire(file), module, file, dirname(file));
+    return module.exports as WholeProgram;
+  };
+  return { script, load };
+}
+
+function codeCache(file: string): Buffer | null {
+  try {
+    return readFileSync(codeCacheOf(file));
+  } catch {
+    return null;
+  }
+}
