@@ -194,7 +194,7 @@ describe('sweep of a camera turned in the tube', () => {
 
   it('splits the tilt at three angles, and says with two that nothing checks it', { timeout: 120_000 }, async () => {
     const world = memoryWorld(
-      Object.assign({}, ...Object.entries(turned).map(([angle, run]) => drawRun(`at${angle}`, run))),
+      Object.fromEntries(Object.entries(turned).flatMap(([angle, run]) => Object.entries(drawRun(`at${angle}`, run)))),
     );
     await program(world, `at0 --out r0 ${TOLD}`);
     await program(world, `at70 --out r70 ${TOLD}`);
