@@ -7,14 +7,14 @@ const SRC = fileURLToPath(new URL('../src', import.meta.url));
 
 /** What each folder may import of the others: data flows frame -> stars -> shapes -> field -> diagnosis -> report. */
 const MAY_IMPORT: Record<string, readonly string[]> = {
-  numeric: [],
+  numeric: ['kernels'],
   kernels: [],
   fits: ['numeric', 'kernels'],
   frame: ['fits', 'numeric'],
   stars: ['frame', 'shapes', 'numeric', 'kernels'],
   shapes: ['frame', 'numeric', 'kernels'],
-  field: ['shapes', 'stars', 'numeric'],
-  optics: ['numeric'],
+  field: ['shapes', 'stars', 'numeric', 'kernels'],
+  optics: ['numeric', 'kernels'],
   retrieval: ['field', 'optics', 'shapes', 'numeric'],
   diagnosis: ['kernels', 'frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
   stability: ['diagnosis', 'numeric'],

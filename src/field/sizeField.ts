@@ -1,5 +1,6 @@
 import { type CurveFit, type CurveProblem, fitCurve } from '../numeric/curveFit.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
+import { compiledSurface } from './compiledSurface.ts';
 import { type FrameStars, fieldPosition } from './frameStars.ts';
 
 /**
@@ -161,7 +162,7 @@ function solve(
     sigma: j < subs ? 0.5 * widest : 2 * widest,
   }));
   const count = points.length + priors.length;
-  const problem: CurveProblem = {
+  const plain: CurveProblem = {
     values: Float64Array.from({ length: count }, (_, i) => (i < points.length ? points[i].size2 : 0)),
     errors: Float64Array.from({ length: count }, (_, i) =>
       i < points.length ? points[i].error : priors[i - points.length].sigma,
@@ -189,6 +190,7 @@ function solve(
     lower: limits(subs, n, typical, terms, knownCurvature, -1),
     upper: limits(subs, n, typical, terms, knownCurvature, 1),
   };
+  const problem = { ...plain, ...compiledSurface(plain, points, subs, priors) };
   const known = near.map(({ parameters }) =>
     Array.from(parameters, (value, j) =>
       (j >= n && j < n + 2 && !terms.tilt) || (j === n + 2 && !terms.curvature) ? 0 : value,

@@ -115,6 +115,30 @@ interface Exports {
     tolerance: number,
     maxIterations: number,
   ): number;
+  transform(input: number, output: number, size: number, usedRows: number): void;
+  pupil(
+    field: number,
+    size: number,
+    cells: number,
+    reach: number,
+    step: number,
+    wave: number,
+    d: number,
+    ax: number,
+    ay: number,
+    cx: number,
+    cy: number,
+    tx: number,
+    ty: number,
+    s: number,
+    tiltX: number,
+    tiltY: number,
+  ): void;
+  addIntensity(field: number, count: number, weight: number, sum: number): void;
+  asComplex(real: number, count: number, out: number): void;
+  fold(spectrum: number, transfer: number, size: number, across: number, out: number, negligible: number): void;
+  robustFit(rows: number, columns: number, rounds: number): number;
+  descendSurface(measured: number, count: number, subs: number, iterations: number): number;
   bySums(...light: ThirdOrderArguments): number;
   byLeastSquares(...light: ThirdOrderArguments): number;
 }
@@ -146,6 +170,8 @@ export interface Kernels {
   readonly preview: Float32Array;
   /** Eight numbers a candidate, in the place of the preview. */
   readonly candidates: Float64Array;
+  /** Numbers of a fit, in the place of the preview. */
+  readonly fit: Float64Array;
   readonly ringDx: Float64Array;
   readonly ringDy: Float64Array;
   /** Room for one frame of that many bytes; what stood there before is gone. */
@@ -212,6 +238,7 @@ function load(): Kernels {
     places: new Uint32Array(buffer, layout.PLACES, layout.MAX_PLACES),
     preview: new Float32Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW),
     candidates: new Float64Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW / 2),
+    fit: new Float64Array(buffer, layout.FIT, layout.FIT_LENGTH),
     ringDx: new Float64Array(buffer, layout.RING_DX, 64),
     ringDy: new Float64Array(buffer, layout.RING_DY, 64),
     room: (bytes) => {

@@ -11,13 +11,35 @@ export const LEVEL = 0x200000;
 export const NOISE = 0x400000;
 export const PLACES = 0x600000;
 export const PREVIEW = 0xa00000;
-export const FRAME = 0x1600000;
+/** Fits of many numbers, in the place of the preview: small matrices, then the numbers. */
+export const FIT = PREVIEW;
+/** float64 numbers before those of the fit, and of each small matrix or vector. */
+export const FIT_HEAD = 0x8000;
+export const FIT_SLOT = 0x800;
+/** Transforms and drawn stars. */
+const DRAWING = 0x1600000;
+export const FRAME = 0x2a00000;
 
 /** Pixels of the widest stamp and one more: the kernels take them in pairs. */
 export const LIST_LENGTH = 9802;
 export const MAX_SMALL = (LEVEL - SMALL_IMAGE) / 4;
 export const MAX_CELLS = (NOISE - LEVEL) / 4;
 export const MAX_PLACES = (PREVIEW - PLACES) / 4;
-export const MAX_PREVIEW = (FRAME - PREVIEW) / 4;
+export const MAX_FIT_PARAMETERS = 40;
+export const FIT_LENGTH = (DRAWING - FIT) / 8;
+export const MAX_PREVIEW = (DRAWING - PREVIEW) / 4;
 /** Of eight float64 each. */
-export const MAX_CANDIDATES = (FRAME - PREVIEW) / 64;
+export const MAX_CANDIDATES = (DRAWING - PREVIEW) / 64;
+
+/** The longest line that the kernels transform. */
+export const LONGEST_TRANSFORM = 512;
+const SHORTEST_TRANSFORM = 16;
+/** Table and scratch of the transform. */
+const DRAWING_HEAD = 0x8000;
+/** Two complex images and three real ones. */
+const BYTES_A_POINT = 56;
+
+/** Where the images of size x size points stand: every power of two has a place of its own, behind those of the smaller ones. */
+export function drawingRoom(size: number): number {
+  return DRAWING + DRAWING_HEAD + (BYTES_A_POINT * (size * size - SHORTEST_TRANSFORM ** 2)) / 3;
+}

@@ -11,7 +11,12 @@ export interface CurveProblem {
   readonly jacobian: (parameters: ArrayLike<number>, i: number) => number[];
   readonly lower: readonly number[];
   readonly upper: readonly number[];
+  /** What `descend` does, where somebody has compiled it for this model. */
+  readonly descend?: Descend;
 }
+
+/** Downhill from a start, so many iterations at most; null where it leads nowhere. */
+export type Descend = (start: ArrayLike<number>, maxIterations: number) => Place | null;
 
 export interface CurveFit {
   readonly parameters: Float64Array;
@@ -55,7 +60,7 @@ export function continueCurve(problem: CurveProblem, start: ArrayLike<number>): 
   return end === null ? null : assess(problem, end.parameters);
 }
 
-interface Place {
+export interface Place {
   readonly parameters: Float64Array;
   readonly chi2: number;
 }
@@ -80,6 +85,7 @@ const sameValley = (a: Place, b: Place): boolean =>
 
 /** Downhill from one start; null where it leads nowhere. */
 function descend(problem: CurveProblem, start: ArrayLike<number>, maxIterations: number): Place | null {
+  if (problem.descend !== undefined) return problem.descend(start, maxIterations);
   const { lower, upper } = problem;
   const n = start.length;
   const slopes = new Slopes(problem.values.length, n);

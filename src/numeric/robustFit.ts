@@ -1,3 +1,5 @@
+import { type Kernels, kernels } from '../kernels/kernels.ts';
+import { FIT_HEAD, FIT_LENGTH, FIT_SLOT, MAX_FIT_PARAMETERS } from '../kernels/layout.ts';
 import { invertSymmetric, multiply } from './linear.ts';
 import { MAD_TO_SIGMA, median } from './statistics.ts';
 
@@ -34,6 +36,9 @@ export function robustLinearFit(problem: LinearProblem, rounds = 20): LinearFit 
   const m = rows.length;
   const n = rows[0]?.length ?? 0;
   if (n === 0 || m < n + 1) return null;
+  const compiled = kernels();
+  if (compiled !== null && n <= MAX_FIT_PARAMETERS && FIT_HEAD + m * (LISTS + n) <= FIT_LENGTH)
+    return compiledFit(compiled, problem, m, n, rounds);
   const weights = new Float64Array(m).fill(1);
   let intrinsic = 0;
   let parameters: Float64Array | null = null;
@@ -53,6 +58,30 @@ export function robustLinearFit(problem: LinearProblem, rounds = 20): LinearFit 
   if (!parameters) return null;
   const covariance = sandwich(problem, weights, intrinsic, residuals, n);
   return covariance && { parameters, covariance, weights, intrinsic };
+}
+
+/** Numbers a row that the kernel keeps beside the row: values, errors, residuals, pulls, weights and two of scratch. */
+const LISTS = 7;
+
+function compiledFit(
+  { run, fit }: Kernels,
+  { rows, values, errors }: LinearProblem,
+  m: number,
+  n: number,
+  rounds: number,
+): LinearFit | null {
+  fit.set(values, FIT_HEAD);
+  fit.set(errors, FIT_HEAD + m);
+  for (let i = 0, at = FIT_HEAD + LISTS * m; i < m; i++, at += n) fit.set(rows[i], at);
+  const intrinsic = run.robustFit(m, n, rounds);
+  if (!(intrinsic >= 0)) return null;
+  const weights = FIT_HEAD + 4 * m;
+  return {
+    parameters: fit.slice(0, n),
+    covariance: fit.slice(FIT_SLOT, FIT_SLOT + n * n),
+    weights: fit.slice(weights, weights + m),
+    intrinsic,
+  };
 }
 
 function isSettled(parameters: Float64Array, before: Float64Array): boolean {

@@ -7,11 +7,11 @@ import {
   maxHalfSize,
   stampAt,
   starImage,
-  workspace,
 } from './psf.ts';
 import type { Telescope } from './telescope.ts';
 import { NEGLIGIBLE, transferOf } from './transfer.ts';
 import type { Coefficients } from './wavefront.ts';
+import { workspace } from './workspace.ts';
 
 /** Small diffraction spectra are kept for the next seeing: the transform of one aberration on one grid is the same. */
 const SPECTRA_KEPT = 12;
@@ -49,7 +49,15 @@ export class PixelStars {
     const spectrum = this.spectrumOf(w, conditions, grid);
     const transfer = transferOf(this.telescope, conditions, grid).re;
     const work = workspace(across);
-    fold(spectrum, transfer, size, across, work.a);
+    const fine = workspace(size);
+    if (fine.compiled === null) fold(spectrum, transfer, size, across, work.a);
+    else {
+      // What stands elsewhere is brought to the kernels.
+      if (spectrum !== fine.b) fine.b.set(spectrum);
+      fine.transfer.set(transfer);
+      const [from, by, to] = [fine.b.byteOffset, fine.transfer.byteOffset, work.a.byteOffset];
+      fine.compiled.run.fold(from, by, size, across, to, NEGLIGIBLE);
+    }
     work.fft.transform(work.a, work.b);
     const width = 2 * half + 1;
     const pixels = new Float64Array(width * width);
@@ -73,7 +81,7 @@ export class PixelStars {
     if (this.spectra.size >= SPECTRA_KEPT && !oldest.done) this.spectra.delete(oldest.value);
     const values = work.b.slice();
     this.spectra.set(key, values);
-    return values;
+    return work.b;
   }
 }
 

@@ -1,4 +1,3 @@
-import { type Fft2d, fft2d } from '../numeric/fft2d.ts';
 import { add, type Complex, length, scale, ZERO } from './complex.ts';
 import { type FilterName, type WavelengthSample, wavelengths } from './filter.ts';
 import { type Pupil, pupilAt, transmission } from './pupil.ts';
@@ -7,6 +6,7 @@ import { type Smear, STEADY } from './smear.ts';
 import { effectiveFocalRatio, type Telescope, umPerArcsec } from './telescope.ts';
 import { transferOf } from './transfer.ts';
 import { type Coefficients, centroidUm, wavefrontUm } from './wavefront.ts';
+import { type Workspace, workspace } from './workspace.ts';
 
 /** Everything but the wavefront that shapes a star's image. */
 export interface ImageConditions {
@@ -60,29 +60,6 @@ const MIN_BOX_PX = 24;
 const MAX_GRID = 2048;
 /** Grids up to this are quick to transform; above it a coarser sampling is tried first. */
 export const QUICK_GRID = 256;
-
-export interface Workspace {
-  readonly fft: Fft2d;
-  readonly a: Float64Array;
-  readonly b: Float64Array;
-  readonly sum: Float64Array;
-}
-
-/** Scratch memory by grid size: content never outlives a call. */
-const workspaces = new Map<number, Workspace>();
-
-export function workspace(size: number): Workspace {
-  const known = workspaces.get(size);
-  if (known) return known;
-  const made: Workspace = {
-    fft: fft2d(size),
-    a: new Float64Array(2 * size * size),
-    b: new Float64Array(2 * size * size),
-    sum: new Float64Array(size * size),
-  };
-  workspaces.set(size, made);
-  return made;
-}
 
 /** Largest distance of a ray from the light's centre of gravity, um, bounded by the sum of the terms. */
 export function blurRadiusUm(w: Coefficients, focalRatio: number): number {
@@ -180,10 +157,9 @@ function maskOf(pupil: Pupil, across: number): Mask {
   return mask;
 }
 
-/** Writes A exp(2 pi i W / lambda) into the grid's first rows; returns how many rows are used. */
+/** Writes A exp(2 pi i W / lambda) into the first rows of `work.a`; returns how many rows are used. */
 function writePupil(
-  field: Float64Array,
-  size: number,
+  work: Workspace,
   mask: Mask,
   w: Coefficients,
   shiftUm: Complex,
@@ -198,6 +174,17 @@ function writePupil(
   const tiltX = shiftUm.x / (2 * focalRatio);
   const tiltY = shiftUm.y / (2 * focalRatio);
   const wave = (2 * Math.PI) / wavelengthUm;
+  const { a: field, compiled } = work;
+  const { size } = work.fft;
+  if (compiled !== null) {
+    const { d, a, c, t, s } = w;
+    work.cells.set(mask.cells);
+    compiled.run.pupil(
+      ...([field.byteOffset, size, work.cells.byteOffset, reach, step, wave] as const),
+      ...([d, a.x, a.y, c.x, c.y, t.x, t.y, s, tiltX, tiltY] as const),
+    );
+    return rows;
+  }
   let cell = 0;
   field.fill(0, 0, 2 * rows * size);
   for (let j = -reach; j <= reach; j++) {
@@ -240,12 +227,13 @@ function diffraction(
     }
     const shift = add(conditions.shiftUm?.(light.um) ?? ZERO, back);
     const mask = maskOf(pupil, across);
-    const rows = writePupil(work.a, size, mask, w, shift, across, light.um, focalRatio);
+    const rows = writePupil(work, mask, w, shift, across, light.um, focalRatio);
     work.fft.transform(work.a, work.b, rows);
     // All the light that the clear area lets through is 1: what half-open cells stand for beyond their own square falls
     // outside the box, as far wings do.
     const weight = light.weight / (mask.area * size * size);
-    addIntensity(work.b, weight, work.sum);
+    if (work.compiled === null) addIntensity(work.b, weight, work.sum);
+    else work.compiled.run.addIntensity(work.b.byteOffset, size * size, weight, work.sum.byteOffset);
   }
 }
 
@@ -276,7 +264,8 @@ export function diffractionSpectrum(
   work: Workspace,
 ): void {
   diffraction(telescope, w, conditions, lights, grid, work);
-  asComplex(work.sum, work.a);
+  if (work.compiled === null) asComplex(work.sum, work.a);
+  else work.compiled.run.asComplex(work.sum.byteOffset, work.sum.length, work.a.byteOffset);
   work.fft.transform(work.a, work.b);
 }
 

@@ -2,11 +2,17 @@ import { execFileSync } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import ndarray from 'ndarray';
 import { afterEach, describe, expect, it } from 'vitest';
+import { fitSizeField, type SizeField } from '../../src/field/sizeField.ts';
 import { storedValues } from '../../src/fits/stored.ts';
 import { frameFromFits } from '../../src/frame/fromFits.ts';
 import { kernels, useKernels } from '../../src/kernels/kernels.ts';
 import { measureFrame } from '../../src/measure.ts';
 import { seededRandom } from '../../src/numeric/random.ts';
+import { robustLinearFit } from '../../src/numeric/robustFit.ts';
+import { PixelStars } from '../../src/optics/pixelStars.ts';
+import { starImage } from '../../src/optics/psf.ts';
+import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import type { Coefficients } from '../../src/optics/wavefront.ts';
 import { stretchPreview } from '../../src/report/preview.ts';
 import type { Shape } from '../../src/shapes/shape.ts';
 import { meshBackground } from '../../src/stars/background.ts';
@@ -151,5 +157,89 @@ describe('kernels and TypeScript agree', () => {
     });
     expect(compiled).toEqual(plain);
     expect(plain[7]).toBe(pixels.readUInt16BE(14) ^ 0x8000);
+  });
+});
+
+/** Worst difference of two lists, as a share of the larger of `unit` and the value. */
+function apart(a: ArrayLike<number>, b: ArrayLike<number>, unit = 1): number {
+  expect(a.length).toBe(b.length);
+  return Array.from(a).reduce((worst, value, i) => {
+    const other = b[i] ?? Number.NaN;
+    return Math.max(worst, Math.abs(value - other) / Math.max(unit, Math.abs(other)));
+  }, 0);
+}
+
+const brightest = (pixels: Float32Array | Float64Array): number => {
+  let most = 0;
+  for (const value of pixels) most = Math.max(most, value);
+  return most;
+};
+
+describe('drawn stars agree to 1e-9 of the brightest pixel', () => {
+  const w = (d: number, c: number, t = 0.1): Coefficients => ({
+    ...{ d, a: { x: 0.1, y: -0.05 }, c: { x: c, y: 0.3 * c }, t: { x: t, y: 0.2 } },
+    s: 0.05,
+  });
+  it.each([
+    [64, w(0, 0.1)],
+    [128, w(0.4, 0.3)],
+    [256, w(-0.8, 1)],
+    [512, w(1.2, 2, 0.8)],
+  ] as const)('a grid of %i points', (size, aberrations) => {
+    const conditions = { pixelUm: 3.76, filter: 'mono', seeingArcsec: 2.5, recentred: true } as const;
+    const { compiled, plain } = both(
+      () => starImage(EXAMPLE_TELESCOPE, aberrations, { ...conditions, grid: { size, oversample: 4 } }).image,
+    );
+    // The image is kept as float32.
+    expect(apart(compiled, plain, brightest(plain))).toBeLessThan(1e-7);
+    const pixels = both(() => new PixelStars(EXAMPLE_TELESCOPE, conditions).draw(aberrations, 2.2, 40).pixels);
+    expect(apart(pixels.compiled, pixels.plain, brightest(pixels.plain))).toBeLessThan(CLOSE);
+  });
+});
+
+describe('fits of many numbers agree to 1e-9', () => {
+  it('the robust linear fit: parameters, covariance, weights; and no fit where the design is degenerate', () => {
+    const random = seededRandom(11);
+    const rows = Array.from({ length: 801 }, () => {
+      const [u, v] = [random.uniform() - 0.5, random.uniform() - 0.5];
+      return Float64Array.of(1, u, v, u * v, u * u - v * v);
+    });
+    const values = rows.map(
+      ([one = 0, u = 0, v = 0, uv = 0], i) =>
+        0.3 * one + 2 * u - v + 0.5 * uv + 0.1 * random.normal() + (i % 17 === 0 ? 5 : 0),
+    );
+    const errors = rows.map(() => 0.05 + 0.02 * random.uniform());
+    const { compiled, plain } = both(() => robustLinearFit({ rows, values, errors }));
+    if (compiled === null || plain === null) throw new Error('no fit');
+    expect(apart(compiled.parameters, plain.parameters)).toBeLessThan(CLOSE);
+    expect(apart(compiled.covariance, plain.covariance, 1e-5)).toBeLessThan(CLOSE);
+    expect(apart(compiled.weights, plain.weights)).toBeLessThan(CLOSE);
+    expect(compiled.intrinsic).toBeCloseTo(plain.intrinsic, 9);
+    expect(plain.weights.filter((weight) => weight === 0).length).toBeGreaterThan(40);
+    const twice = rows.map((row) => Float64Array.of(row[1] ?? 0, row[1] ?? 0));
+    const degenerate = both(() => robustLinearFit({ rows: twice, values, errors }));
+    expect([degenerate.compiled, degenerate.plain]).toEqual([null, null]);
+  });
+
+  it.each([1, 3])('the surface of widths of %i subs', (subs) => {
+    const shape = measureFrame(sampleFrame('sample-coma.fits.fz')).stars.shapes[0];
+    if (shape === undefined) throw new Error('no star');
+    const random = seededRandom(12);
+    const frames = Array.from({ length: subs }, (_, f) => ({
+      ...{ name: String(f), width: 3000, height: 2000 },
+      shapes: Array.from({ length: 400 }, () => {
+        const [x, y] = [3000 * random.uniform(), 2000 * random.uniform()];
+        const blur = 0.6 * f + 0.9 * (x / 3000 - 0.5) - 0.4 * (y / 2000 - 0.5) + 0.3;
+        return { ...shape, x, y, fwhm: Math.hypot(2.8 + 0.1 * f, blur) + 0.03 * random.normal() };
+      }),
+    }));
+    const { compiled, plain } = both(() => fitSizeField(frames));
+    if (compiled === null || plain === null) throw new Error('no surface');
+    expect(plain.tiltSignificance).toBeGreaterThan(5);
+    const numbers = (field: SizeField): number[] => [
+      ...[...field.floor, ...field.centre, ...field.centreError, field.tilt.x, field.tilt.y, field.tilt.error],
+      ...[field.curvature.value, field.curvature.error, field.tiltSignificance, field.curvatureSignificance],
+    ];
+    expect(apart(numbers(compiled), numbers(plain))).toBeLessThan(CLOSE);
   });
 });

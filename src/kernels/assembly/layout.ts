@@ -28,5 +28,11 @@ export const LEVEL: usize = 0x200000;
 export const NOISE: usize = 0x400000;
 export const PLACES: usize = 0x600000;
 export const PREVIEW: usize = 0xa00000;
+/** Roots of the transform, 32 bytes each, and one line of it. */
+export const TWIDDLES: usize = 0x1600000;
+export const LINE: usize = 0x1604140;
+/** Fits of many numbers, in the place of the preview: small matrices, then the numbers. */
+export const FIT: usize = PREVIEW;
+export const FIT_DATA: usize = PREVIEW + 0x40000;
 export const MAX_RING: i32 = 4096;
 export const MAX_PLACES: i32 = 0x100000;

@@ -63,3 +63,44 @@ export function inverseOf(lower: usize, scale: usize, n: i32, out: usize): void 
     substitute(lower, scale, column, n, column);
   }
 }
+
+/** Room for the n x n matrices below, n up to 40, float64. */
+const MATRIX: usize = 12800;
+
+/** Bytes that `invertSymmetric` needs of its scratch. */
+export const INVERT_SCRATCH: usize = 3 * MATRIX;
+
+/** invertSymmetric of src/numeric/linear.ts, the same steps in the same order; `out` may be `matrix`. */
+export function invertSymmetric(matrix: usize, n: i32, out: usize, scratch: usize): bool {
+  const scale = scratch;
+  const lower = scratch + MATRIX;
+  const inverse = scratch + 2 * MATRIX;
+  if (!decompose(matrix, n, lower, scale)) return false;
+  for (let j = 0; j < n; j++) {
+    set(inverse, j * n + j, 1 / get(lower, j * n + j));
+    for (let i = j + 1; i < n; i++) {
+      let sum: f64 = 0;
+      for (let k = j; k < i; k++) sum -= get(lower, i * n + k) * get(inverse, k * n + j);
+      set(inverse, i * n + j, sum / get(lower, i * n + i));
+    }
+  }
+  for (let i = 0; i < n; i++) {
+    for (let j = 0; j <= i; j++) {
+      let sum: f64 = 0;
+      for (let k = i; k < n; k++) sum += get(inverse, k * n + i) * get(inverse, k * n + j);
+      sum *= get(scale, i) * get(scale, j);
+      set(out, i * n + j, sum);
+      set(out, j * n + i, sum);
+    }
+  }
+  return true;
+}
+
+/** matrix x vector, row-major n x n. */
+export function multiply(matrix: usize, vector: usize, n: i32, out: usize): void {
+  for (let i = 0; i < n; i++) {
+    let sum: f64 = 0;
+    for (let j = 0; j < n; j++) sum += get(matrix, i * n + j) * get(vector, j);
+    set(out, i, sum);
+  }
+}
