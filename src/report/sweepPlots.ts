@@ -10,7 +10,7 @@ const HEIGHT = 340;
 const LEFT = 52;
 const RIGHT = 14;
 const TOP = 14;
-const BOTTOM = 44;
+const BOTTOM = 52;
 /** The key stands in the middle, where curves run low. */
 const KEY = 235;
 
@@ -74,7 +74,7 @@ function axes(x: (v: number) => number, y: (v: number) => number, low: number, h
   const base = HEIGHT - BOTTOM;
   return `<g class="axis">
 <line x1="${LEFT}" x2="${WIDTH - RIGHT}" y1="${base}" y2="${base}"/><line x1="${LEFT}" x2="${LEFT}" y1="${TOP}" y2="${base}"/>
-${ticksX.map((v) => `<text x="${x(v).toFixed(1)}" y="${base + 18}" text-anchor="middle">${fixed(v, v % 1 === 0 ? 0 : 1)}</text>`).join('')}
+${ticksX.map((v) => `<text x="${x(v).toFixed(1)}" y="${base + 20}" text-anchor="middle">${fixed(v, v % 1 === 0 ? 0 : 1)}</text>`).join('')}
 ${ticksY.map((v) => `<text x="${LEFT - 7}" y="${(y(v) + 4).toFixed(1)}" text-anchor="end">${fixed(v, v % 1 === 0 ? 0 : 1)}</text>`).join('')}
 <text x="${(LEFT + WIDTH - RIGHT) / 2}" y="${HEIGHT - 6}" text-anchor="middle">focuser reading</text>
 <text transform="translate(13 ${(TOP + base) / 2}) rotate(-90)" text-anchor="middle">star size, px</text>

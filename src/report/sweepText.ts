@@ -28,10 +28,16 @@ export function renderSweepText(record: SweepRecord, options: TextOptions): stri
 
 type Lines = [label: string, ...lines: string[]];
 
-function sectionsOf(record: SweepRecord, full: boolean, notes: number): Lines[] {
+/** Everything that was found, a label and sentences each. */
+export function sweepFacts(record: SweepRecord): readonly Lines[] {
+  return told(factsOf(record, true));
+}
+
+const told = (sections: readonly Lines[]): Lines[] =>
+  sections.filter(([, ...lines]) => lines.some((line) => line !== ''));
+
+function factsOf(record: SweepRecord, full: boolean): Lines[] {
   return [
-    ['', record.headline],
-    ['Next', record.next],
     ['Focus', ...focusLines(record, full)],
     ['Tilt', ...tiltLines(record)],
     ['Field', ...fieldLines(record, full)],
@@ -41,13 +47,21 @@ function sectionsOf(record: SweepRecord, full: boolean, notes: number): Lines[] 
       : [['Plate', plateWords(record)] as Lines]),
     ...(record.turned === null ? [] : [['Turned', turnedWords(record)] as Lines]),
     ...(record.against === null ? [] : [['Before', againstWords(record)] as Lines]),
+  ];
+}
+
+function sectionsOf(record: SweepRecord, full: boolean, notes: number): Lines[] {
+  return told([
+    ['', record.headline],
+    ['Next', record.next],
+    ...factsOf(record, full),
     ['Frames', ...frameLines(record, full, notes)],
     ['Notes', ...record.notes.slice(0, notes)],
     ['Caution', ...(full ? CAUTIONS : [SHORT_CAUTION_BESIDE_PAGE])],
     ...(full && record.tool
       ? [['Made by', `${record.tool.name} ${record.tool.version}, ${record.created}`] as Lines]
       : []),
-  ].filter(([, ...lines]) => lines.some((line) => line !== '')) as Lines[];
+  ]);
 }
 
 function focusLines({ focus, focuser }: SweepRecord, full: boolean): string[] {

@@ -109,7 +109,8 @@ function ringSky(plane: Plane, x: number, y: number, inner: number, outer: numbe
 }
 
 /** Cumulated light by radius, in steps of this many pixels. */
-const STEP = 0.0625;
+const STEPS_A_PIXEL = 16;
+const STEP = 1 / STEPS_A_PIXEL;
 const FINE_BELOW = 8;
 const CUMULATED = new Float64Array(16_384);
 
@@ -199,18 +200,27 @@ function within(
   };
 }
 
-/** A pixel's light is spread over the radii it covers. */
+/** A pixel's light is spread over the radii it covers. Rounded by truncation: no value is negative here. */
 function spread(light: number, r: number, half: number): void {
-  const from = Math.max(0, Math.round((r - half) / STEP));
-  const to = Math.max(from + 1, Math.round((r + half) / STEP));
-  CUMULATED[from] += light / (to - from);
-  CUMULATED[to] -= light / (to - from);
+  const inner = (r - half) * STEPS_A_PIXEL;
+  const from = inner > 0 ? (inner + 0.5) | 0 : 0;
+  const outer = ((r + half) * STEPS_A_PIXEL + 0.5) | 0;
+  const to = outer > from ? outer : from + 1;
+  const share = light / (to - from);
+  CUMULATED[from] += share;
+  CUMULATED[to] -= share;
 }
 
 /** In small stars a pixel covers much of the radius: its light in 5 x 5 parts. */
 function spreadFinely(light: number, dx: number, dy: number): void {
-  for (let j = -2; j <= 2; j++)
-    for (let i = -2; i <= 2; i++) spread(light / 25, Math.hypot(dx + i / 5, dy + j / 5), 0.1);
+  const part = light / 25;
+  for (let j = -2; j <= 2; j++) {
+    const v = dy + j / 5;
+    for (let i = -2; i <= 2; i++) {
+      const u = dx + i / 5;
+      spread(part, Math.sqrt(u * u + v * v), 0.1);
+    }
+  }
 }
 
 /** Diameter within which half of `total` lies, from the differences in CUMULATED. */
