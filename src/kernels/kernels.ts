@@ -139,6 +139,10 @@ interface Exports {
   fold(spectrum: number, transfer: number, size: number, across: number, out: number, negligible: number): void;
   robustFit(rows: number, columns: number, rounds: number): number;
   descendSurface(measured: number, count: number, subs: number, iterations: number): number;
+  countColours(rgb: number, count: number): number;
+  exactColours(rgb: number, count: number, oneIn: number): void;
+  nearestColours(from: number, to: number, length: number): void;
+  indexPixels(rgb: number, from: number, to: number, indices: number): void;
   bySums(...light: ThirdOrderArguments): number;
   byLeastSquares(...light: ThirdOrderArguments): number;
 }
@@ -152,6 +156,19 @@ interface StampLists {
   readonly dy: Float64Array;
   readonly value: Float64Array;
   readonly weight: Float64Array;
+}
+
+interface PictureRoom {
+  /** By cell of colour: pixels, and the index it gets. */
+  readonly found: Uint32Array;
+  readonly indexOf: Int16Array;
+  /** Cells that were found. */
+  readonly cells: Uint16Array;
+  readonly palette: Uint8Array;
+  /** Index of each pure grey. */
+  readonly greys: Uint8Array;
+  /** Pixels, then their indices. */
+  readonly bytes: Uint8Array;
 }
 
 /** The compiled kernels with the memory they work in. One caller at a time: every call may overwrite what the last one left. */
@@ -172,6 +189,8 @@ export interface Kernels {
   readonly candidates: Float64Array;
   /** Numbers of a fit, in the place of the preview. */
   readonly fit: Float64Array;
+  /** What is worked on while a picture gets its palette, in the place of the preview. */
+  readonly picture: PictureRoom;
   readonly ringDx: Float64Array;
   readonly ringDy: Float64Array;
   /** Room for one frame of that many bytes; what stood there before is gone. */
@@ -239,6 +258,14 @@ function load(): Kernels {
     preview: new Float32Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW),
     candidates: new Float64Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW / 2),
     fit: new Float64Array(buffer, layout.FIT, layout.FIT_LENGTH),
+    picture: {
+      found: new Uint32Array(buffer, layout.COLOURS_FOUND, layout.COLOUR_CELLS),
+      indexOf: new Int16Array(buffer, layout.COLOUR_INDICES, layout.COLOUR_CELLS),
+      cells: new Uint16Array(buffer, layout.COLOUR_LIST, layout.COLOUR_CELLS),
+      palette: new Uint8Array(buffer, layout.COLOUR_PALETTE, 768),
+      greys: new Uint8Array(buffer, layout.COLOUR_GREYS, 256),
+      bytes: new Uint8Array(buffer, layout.PICTURE, layout.PICTURE_BYTES),
+    },
     ringDx: new Float64Array(buffer, layout.RING_DX, 64),
     ringDy: new Float64Array(buffer, layout.RING_DY, 64),
     room: (bytes) => {

@@ -16,6 +16,14 @@ export const FIT = PREVIEW;
 /** float64 numbers before those of the fit, and of each small matrix or vector. */
 export const FIT_HEAD = 0x8000;
 export const FIT_SLOT = 0x800;
+/** The palette of a picture, in the place of the preview as well. */
+export const COLOUR_CELLS = 1 << 15;
+export const COLOURS_FOUND = PREVIEW;
+export const COLOUR_INDICES = COLOURS_FOUND + 0x20000;
+export const COLOUR_LIST = COLOURS_FOUND + 0x30000;
+export const COLOUR_PALETTE = COLOURS_FOUND + 0x40000;
+export const COLOUR_GREYS = COLOURS_FOUND + 0x40400;
+export const PICTURE = COLOURS_FOUND + 0x41000;
 /** Transforms and drawn stars. */
 const DRAWING = 0x1600000;
 export const FRAME = 0x2a00000;
@@ -26,6 +34,7 @@ export const MAX_SMALL = (LEVEL - SMALL_IMAGE) / 4;
 export const MAX_CELLS = (NOISE - LEVEL) / 4;
 export const MAX_PLACES = (PREVIEW - PLACES) / 4;
 export const MAX_FIT_PARAMETERS = 40;
+export const PICTURE_BYTES = DRAWING - PICTURE;
 export const FIT_LENGTH = (DRAWING - FIT) / 8;
 export const MAX_PREVIEW = (DRAWING - PREVIEW) / 4;
 /** Of eight float64 each. */

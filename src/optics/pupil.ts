@@ -45,10 +45,12 @@ function inside(distance: number, step: number): number {
 
 /** Mean transmission, 0 to 1, of a pupil cell of size `step` about (x, y); soft edges keep the pupil's area right. */
 export function transmission(pupil: Pupil, x: number, y: number, step: number): number {
-  let open = inside(1 - Math.hypot(x, y), step);
+  let open = inside(1 - Math.sqrt(x * x + y * y), step);
   if (open === 0) return 0;
   if (pupil.obstruction > 0) {
-    const away = Math.hypot(x - pupil.obstructionOffset.x, y - pupil.obstructionOffset.y);
+    const dx = x - pupil.obstructionOffset.x;
+    const dy = y - pupil.obstructionOffset.y;
+    const away = Math.sqrt(dx * dx + dy * dy);
     open *= 1 - inside(pupil.obstruction - away, step);
   }
   if (pupil.stop !== null) {

@@ -274,23 +274,30 @@ function areaAboveHalf(plane: Plane, background: Background, c: Candidate): numb
 
 /** Of several maxima within the radius only the brightest stays: noise on the top of one star. */
 function thinOut(candidates: readonly Candidate[], radius: number): Candidate[] {
-  const ordered = [...candidates].sort((a, b) => b.smoothed - a.smoothed);
-  // A key that tells any two cells of a frame apart.
-  const key = (i: number, j: number): number => j * 1_000_003 + i;
-  const cells = new Map<number, Candidate[]>();
-  const keep: Candidate[] = [];
-  for (const c of ordered) {
-    const i = Math.floor(c.x / radius);
-    const j = Math.floor(c.y / radius);
-    let near = false;
-    for (let v = j - 1; v <= j + 1 && !near; v++)
-      for (let u = i - 1; u <= i + 1 && !near; u++)
-        near = (cells.get(key(u, v)) ?? []).some((o) => Math.hypot(o.x - c.x, o.y - c.y) <= radius);
-    if (near) continue;
-    keep.push(c);
-    const cell = cells.get(key(i, j));
-    if (cell) cell.push(c);
-    else cells.set(key(i, j), [c]);
+  const ordered = [...candidates].sort((a, b) => a.y - b.y || a.x - b.x);
+  const crowd = neighboursWithin(ordered, radius);
+  const gone = new Set<Candidate>();
+  const crowded = ordered.filter((c) => crowd.has(c)).sort((a, b) => b.smoothed - a.smoothed);
+  for (const c of crowded) if (!gone.has(c)) for (const other of crowd.get(c) ?? []) gone.add(other);
+  return ordered.filter((c) => !gone.has(c));
+}
+
+/** Those that have others within the radius, with these; `ordered` by rows. */
+function neighboursWithin(ordered: readonly Candidate[], radius: number): Map<Candidate, Candidate[]> {
+  const crowd = new Map<Candidate, Candidate[]>();
+  const note = (c: Candidate, other: Candidate): void => {
+    const known = crowd.get(c);
+    if (known) known.push(other);
+    else crowd.set(c, [other]);
+  };
+  for (let i = 0; i < ordered.length; i++) {
+    const c = ordered[i];
+    for (let k = i + 1; k < ordered.length && ordered[k].y - c.y <= radius; k++) {
+      const other = ordered[k];
+      if (Math.hypot(other.x - c.x, other.y - c.y) > radius) continue;
+      note(c, other);
+      note(other, c);
+    }
   }
-  return keep.sort((a, b) => a.y - b.y || a.x - b.x);
+  return crowd;
 }

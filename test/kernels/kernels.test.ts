@@ -13,7 +13,10 @@ import { PixelStars } from '../../src/optics/pixelStars.ts';
 import { starImage } from '../../src/optics/psf.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
 import type { Coefficients } from '../../src/optics/wavefront.ts';
+import { indexColours } from '../../src/report/indexed.ts';
 import { stretchPreview } from '../../src/report/preview.ts';
+import { createCanvas, fill } from '../../src/report/raster.ts';
+import { disc } from '../../src/report/strokes.ts';
 import type { Shape } from '../../src/shapes/shape.ts';
 import { meshBackground } from '../../src/stars/background.ts';
 import { detectStars } from '../../src/stars/detect.ts';
@@ -124,6 +127,21 @@ describe('kernels and TypeScript agree', () => {
       }),
     );
     expect(compiled).toEqual(plain);
+  });
+
+  it('the palette and the indices of a drawn picture, exactly', () => {
+    const random = seededRandom(13);
+    const canvas = createCanvas(300, 200, [18, 20, 24]);
+    for (let i = 0; i < 60_000; i++) canvas.rgb.fill(Math.floor(256 * random.uniform()), 3 * i, 3 * i + 3);
+    for (let k = 0; k < 400; k++) {
+      const colour = [random.uniform(), random.uniform(), random.uniform()].map((part) => Math.floor(256 * part));
+      const [x, y] = [300 * random.uniform(), 200 * random.uniform()];
+      fill(canvas, [disc(x, y, 2 + 6 * random.uniform())], [colour[0] ?? 0, colour[1] ?? 0, colour[2] ?? 0], 0.9);
+    }
+    const { compiled, plain } = both(() => indexColours(canvas));
+    expect(Buffer.compare(compiled.palette, plain.palette)).toBe(0);
+    expect(Buffer.compare(compiled.indices, plain.indices)).toBe(0);
+    expect(new Set(plain.indices).size).toBeGreaterThan(200);
   });
 
   it('the order of bytes, with and without the top bit turned', () => {

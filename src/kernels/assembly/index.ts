@@ -1,5 +1,6 @@
 export { area, inspect } from './candidates';
 export { addIntensity, asComplex, fold, pupil, transform } from './drawing';
+export { countColours, exactColours, indexPixels, nearestColours } from './indexed';
 export { fitGaussian } from './gaussian';
 export { measureStar, setFit, setRing, setThirdOrder, setWindow } from './measure';
 export { binBlocks, localMaxima, mesh, stretch, swap16 } from './pixels';

@@ -28,6 +28,13 @@ export const LEVEL: usize = 0x200000;
 export const NOISE: usize = 0x400000;
 export const PLACES: usize = 0x600000;
 export const PREVIEW: usize = 0xa00000;
+/** The palette of a picture, there as well: by cell of colour, then in a list. */
+export const FOUND: usize = PREVIEW;
+export const INDEX_OF: usize = PREVIEW + 0x20000;
+export const CELL_LIST: usize = PREVIEW + 0x30000;
+export const PALETTE: usize = PREVIEW + 0x40000;
+export const GREYS: usize = PREVIEW + 0x40400;
+export const VOTES: usize = PREVIEW + 0x40800;
 /** Roots of the transform, 32 bytes each, and one line of it. */
 export const TWIDDLES: usize = 0x1600000;
 export const LINE: usize = 0x1604140;
