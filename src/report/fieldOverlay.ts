@@ -1,5 +1,5 @@
 import { fixed } from './amounts.ts';
-import { boxesAlong, drawLabel, type LabelStyle } from './labels.ts';
+import { boxesAlong, drawLabel, type LabelStyle, labelSize, placeBox } from './labels.ts';
 import { drawComa, drawNode } from './overlay/comaArrow.ts';
 import { drawKeys } from './overlay/keys.ts';
 import { cased, type Overlay, putLabel } from './overlay/overlay.ts';
@@ -29,13 +29,13 @@ export function drawFieldOverlay(canvas: Canvas, report: Report, picture: FieldP
   const shift = report.findings.find((finding) => finding.starShiftPx !== null)?.starShiftPx ?? null;
   drawZoneMarks(overlay);
   const whisker = drawWhiskers(overlay, picture, enlarged);
-  drawZoneSizes(overlay);
   const move = shift ? moveOf(overlay, shift) : null;
   if (move) overlay.taken.push(...boxesAlong(move.a.x, move.a.y, move.b.x, move.b.y, 56 * overlay.u));
   const labels = [tilt ? drawTilt(overlay, tilt) : null, coma ? drawComa(overlay, coma, move) : null];
   drawKeys(overlay, whisker);
   drawNode(overlay);
   if (move) drawMove(overlay, move);
+  drawZoneSizes(overlay);
   for (const label of labels) if (label) putLabel(overlay, label);
 }
 
@@ -60,12 +60,28 @@ function drawZoneMarks({ canvas, width, height, u }: Overlay): void {
   fill(canvas, marks, PALETTE.ink, 0.6);
 }
 
+/** In the upper left of each zone, or where else in it nothing else is drawn. */
 function drawZoneSizes({ canvas, report, width, height, u, taken }: Overlay): void {
   const style: LabelStyle = { size: 27 * u, weight: 'regular', colour: PALETTE.ink, plate: 0.6 };
   for (const zone of report.zones) {
     const text = zone.fwhmPx ? `${fixed(zone.fwhmPx.value, 2)} px` : starsWords(zone.stars);
-    const x = (zone.column * width) / 3 + 12 * u;
-    const y = (zone.row * height) / 3 + 12 * u;
+    const size = labelSize([text], style);
+    const room = {
+      x: (zone.column * width) / 3 + 12 * u,
+      y: (zone.row * height) / 3 + 12 * u,
+      width: width / 3 - 24 * u,
+      height: height / 3 - 24 * u,
+    };
+    const [left, right] = [room.x + size.width / 2, room.x + room.width - size.width / 2];
+    const [top, bottom] = [room.y + size.height / 2, room.y + room.height - size.height / 2];
+    const wished = [
+      { x: left, y: top },
+      { x: right, y: top },
+      { x: left, y: bottom },
+      { x: right, y: bottom },
+      { x: (left + right) / 2, y: bottom },
+    ];
+    const { x, y } = placeBox(size, wished, room, taken);
     taken.push(drawLabel(canvas, [text], x, y, style));
   }
 }

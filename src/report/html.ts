@@ -147,12 +147,12 @@ function findingsSection(report: Report): string {
     e(capital(causeWords(finding.cause, report))),
     `<span class="status ${finding.status}">${e(STATUS_WORDS[finding.status])}</span>${sigmas(finding)}`,
     shareCell(finding),
-    finding.widensPx === null ? DASH : `${fixed(finding.widensPx, 2)} px`,
+    finding.widensPx === null ? DASH : `${fixed(finding.widensPx, 2)}&nbsp;px`,
     e(directionOf(finding)),
   ]);
   const faults = report.findings.filter((finding) => finding.status === 'fault');
   const others = report.findings.filter((finding) => finding.status !== 'fault');
-  return `<section aria-labelledby="found">
+  return `<section aria-labelledby="found" class="found">
 <h2 id="found">What was looked for</h2>
 ${table('Every cause, faults first. Bars: the amount against its tolerance (the upright line), with its interval of 68 %', ['Cause', 'Status', 'Of tolerance', 'Widens stars by', 'Direction'], rows)}
 ${faults.map((finding) => faultSection(finding, report, finding === first)).join('\n')}

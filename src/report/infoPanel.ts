@@ -197,6 +197,10 @@ function comaCell(report: Report): NumberCell {
   const { mirrorTilt, uniform3 } = report.field.coma;
   const label = 'Coma';
   const share = shareOf(report, 'miscollimation');
+  const finding = report.findings.find(({ cause }) => cause === 'miscollimation');
+  // An amount with a wide interval still says something; one of a handful of stars does not.
+  if (finding?.status === 'not-measurable' && finding.significance === null)
+    return { label, value: '–', unit: '', below: ['not measurable'] };
   if (mirrorTilt) {
     const decimals = Math.min(2, decimalsFor(Math.min(mirrorTilt.plus, mirrorTilt.minus)));
     const [plus, minus] = [fixed(mirrorTilt.plus, decimals), fixed(mirrorTilt.minus, decimals)];
@@ -236,5 +240,6 @@ function footerOf(report: Report): string {
   const subs = used.length === 1 ? '1 sub' : `${used.length} subs`;
   const rows = report.orientation.rowOrder === 'TOP-DOWN' ? 'on top' : 'at the bottom';
   const assumed = report.orientation.assumed ? ' (assumed)' : '';
-  return `${subs}, ${stars} stars · first stored row ${rows}${assumed} · lines, disc: tolerance`;
+  const drawn = [comaCell(report), tiltCell(report)].some((cell) => cell.share) ? ' · lines, disc: tolerance' : '';
+  return `${subs}, ${stars} stars · first stored row ${rows}${assumed}${drawn}`;
 }

@@ -61,7 +61,7 @@ svg text { fill: var(--ink); font-size: 17px; paint-order: stroke; stroke: var(-
 .interval { stroke: var(--ink); stroke-width: 1.3; fill: none; }
 .limit { stroke: var(--ink); stroke-width: 2; }
 summary { cursor: pointer; }
-@media (max-width: 34rem) { body { font-size: 16px; } .portraits { min-width: 42rem; } .drawn { gap: .5rem; } th, td { padding-right: .5rem; } }
+@media (max-width: 34rem) { .found table { font-size: .8rem; } .found thead th { font-size: .76rem; } .found tbody th { min-width: 0; } .found .share { display: block; width: 72px; height: 12px; margin: .15rem 0 0; } .found td, .found th { padding-right: .3rem; } body { font-size: 16px; } .portraits { min-width: 42rem; } .drawn { gap: .5rem; } th, td { padding-right: .5rem; } }
 @media print {
   :root { --ground: #fff; --ink: #000; --muted: #444; --line: #bbb; --raised: #fff; --good: #0b5c8a; --adjust: #9a4a00; --unsure: #444; --map: #0b4f78; --star: #6b3410; --focus: #5b2a8c; --odd: #0a6bb8; }
   @page { margin: 14mm; }
