@@ -37,7 +37,10 @@ export interface SetSummary {
 
 /** What the screws' record says to turn next. */
 export interface NextTurn {
+  /** learn: the screw's effect is not known yet. */
   readonly status: 'move' | 'done' | 'learn' | 'cannot-tell';
+  /** Smallest next moves, in order; none when done. */
+  readonly moves: readonly { readonly screw: string; readonly turns: number }[];
   readonly headline: string;
   readonly expected: { readonly tiltArcmin: number; readonly errorArcmin: number } | null;
   readonly warning: string | null;
