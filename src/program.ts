@@ -25,6 +25,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Register>>> = {
   completion: async () => (await import('./commands/completion.ts')).registerCompletion,
   man: async () => (await import('./commands/man.ts')).registerMan,
   watch: async () => (await import('./commands/watch.ts')).registerWatch,
+  nudge: async () => (await import('./commands/nudge.ts')).registerNudge,
 };
 
 /** These speak of all the others. */

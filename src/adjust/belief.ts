@@ -196,7 +196,10 @@ export function travelled(belief: Belief, travelPx: Vector2, errorPx: number, px
     belief.flatMap((course) => {
       const log = Math.log(course.weight);
       const primary = observe(course.state, as(1));
-      const mount = { course: { ...course, travel: 'mount' as const }, log: log + Math.log(TRAVEL_CHANCES.mount) + anywhere };
+      const mount = {
+        course: { ...course, travel: 'mount' as const },
+        log: log + Math.log(TRAVEL_CHANCES.mount) + anywhere,
+      };
       const branch = (seen: ReturnType<typeof observe>, travel: 'primary' | 'flat', unit: number) => ({
         course: { ...course, state: seen.after, travel },
         log: log + Math.log(TRAVEL_CHANCES[travel]) + seen.logLikelihood + 2 * Math.log(unit),
@@ -270,7 +273,10 @@ export function momentsOf(belief: Belief): Moments {
 }
 
 /** What screws alone explain: mean and covariance of the change that the turns should make. */
-export function expectedChange(belief: Belief, turned: readonly Turned[]): { readonly mean: Vector2; readonly sd: number } {
+export function expectedChange(
+  belief: Belief,
+  turned: readonly Turned[],
+): { readonly mean: Vector2; readonly sd: number } {
   const { means, products } = momentsOf(belief);
   const mean = turned.reduce(
     (sum, { screw, turns }) => ({
@@ -280,7 +286,7 @@ export function expectedChange(belief: Belief, turned: readonly Turned[]): { rea
     { x: 0, y: 0 },
   );
   let square = 0;
-  for (const a of turned) for (const b of turned) square += a.turns * b.turns * (products[a.screw + 1]?.[b.screw + 1] ?? 0);
+  for (const a of turned)
+    for (const b of turned) square += a.turns * b.turns * (products[a.screw + 1]?.[b.screw + 1] ?? 0);
   return { mean, sd: Math.sqrt(Math.max(0, square - mean.x ** 2 - mean.y ** 2) / 2) };
 }
-

@@ -104,7 +104,7 @@ function likeTheLikeliest(belief: Belief): Belief {
       const other = effectIn(course.state, screw);
       return sum + (other.x - x) ** 2 + (other.y - y) ** 2;
     }, 0);
-    return { ...course, weight: course.weight * Math.exp(-0.5 * off / (PLANNED.alike * size) ** 2) };
+    return { ...course, weight: course.weight * Math.exp((-0.5 * off) / (PLANNED.alike * size) ** 2) };
   });
   const total = like.reduce((sum, { weight }) => sum + weight, 0);
   return like.map((course) => ({ ...course, weight: course.weight / total }));

@@ -44,7 +44,9 @@ export interface Response {
   /** Chance that something beside the turns moved the primary. */
   readonly disturbed: number;
   /** Travel of the stars: what it stood for, most likely, or why it could not be used. */
-  readonly travel: { readonly means: TravelMeans; readonly chance: number; readonly px: number } | { readonly why: string };
+  readonly travel:
+    | { readonly means: TravelMeans; readonly chance: number; readonly px: number }
+    | { readonly why: string };
 }
 
 export interface Replayed {
@@ -72,6 +74,7 @@ interface Stretch {
 export function replay(night: Night, names: readonly string[], layouts: readonly Layout[]): Replayed {
   let belief = beginBelief(layouts);
   let before: Seen | null = null;
+  let latest: Seen | null = null;
   let response: Response | null = null;
   let pending: Turned[] = [];
   let pendingMoved = false;
@@ -88,6 +91,7 @@ export function replay(night: Night, names: readonly string[], layouts: readonly
     pending = [...pending, ...turned];
     pendingMoved ||= stretch.moved;
     const now = stretch.newest;
+    latest = now;
     if (now?.sight.tilt == null) continue;
     if (before !== null) {
       const hours = (Date.parse(stretch.first?.sight.at ?? now.sight.at) - Date.parse(before.sight.at)) / 3_600_000;
@@ -96,7 +100,8 @@ export function replay(night: Night, names: readonly string[], layouts: readonly
       if (long || pendingMoved)
         belief = mixed(belief, beginBelief(layouts), pendingMoved ? FORGOTTEN_MOVED : FORGOTTEN);
       belief = turn(belief, pending, long || pendingMoved);
-      const seen = long || pendingMoved ? { why: 'something else was moved meanwhile' } : travelOf(before, stretch.first ?? now);
+      const seen =
+        long || pendingMoved ? { why: 'something else was moved meanwhile' } : travelOf(before, stretch.first ?? now);
       if ('x' in seen) belief = travelled(belief, seen, seen.error, seen.pxPerArcmin);
       belief = look(belief, now.sight);
       response = {
@@ -111,7 +116,13 @@ export function replay(night: Night, names: readonly string[], layouts: readonly
     pending = [];
     pendingMoved = false;
   }
-  return { senses, belief: pending.length > 0 ? turn(belief, pending, pendingMoved) : belief, sight: before?.sight ?? null, response: pending.length > 0 ? null : response };
+  const open = pending.length > 0 || pendingMoved;
+  return {
+    senses,
+    belief: open ? turn(belief, pending, pendingMoved) : belief,
+    sight: latest?.sight ?? null,
+    response: open ? null : response,
+  };
 }
 
 /** Turns and moves, each with what was seen after it and before the next. */
@@ -125,8 +136,7 @@ function stretchesOf({ turns, moved, seen }: Night): Stretch[] {
   let open: Stretch = { turns: [], moved: false, first: null, newest: null };
   for (const event of events) {
     if (event.seen !== null) {
-      const long =
-        open.newest !== null && Date.parse(event.at) - Date.parse(open.newest.sight.at) > LONG_H * 3_600_000;
+      const long = open.newest !== null && Date.parse(event.at) - Date.parse(open.newest.sight.at) > LONG_H * 3_600_000;
       if (long) {
         stretches.push(open);
         open = { turns: [], moved: false, first: null, newest: null };

@@ -1,5 +1,5 @@
-import { pitchOf } from '../rig/thread.ts';
 import type { RigValues } from '../rig/rig.ts';
+import { pitchOf } from '../rig/thread.ts';
 import type { Vector2 } from './gaussian.ts';
 
 /** Screws as the rig tells them. */

@@ -75,8 +75,7 @@ function matchShift(before: readonly StarPlace[], { stars, width, height }: Star
   const votes = new Map<number, number>();
   for (const a of before)
     for (const b of stars) {
-      const cell =
-        Math.round((b.y - a.y + height) / NEAR_PX) * columns + Math.round((b.x - a.x + width) / NEAR_PX);
+      const cell = Math.round((b.y - a.y + height) / NEAR_PX) * columns + Math.round((b.x - a.x + width) / NEAR_PX);
       votes.set(cell, (votes.get(cell) ?? 0) + 1);
     }
   let top = -1;
@@ -92,8 +91,7 @@ function matchShift(before: readonly StarPlace[], { stars, width, height }: Star
   const pairs = refine(before, stars, { x, y });
   // Where the two frames overlap, so many pairs agree by chance to CLOSE_PX.
   const overlap = Math.max(0, width - Math.abs(x)) * Math.max(0, height - Math.abs(y));
-  const chance =
-    (before.length * stars.length * overlap * Math.PI * (2 * CLOSE_PX) ** 2) / (width * height) ** 2;
+  const chance = (before.length * stars.length * overlap * Math.PI * (2 * CLOSE_PX) ** 2) / (width * height) ** 2;
   return { pairs, surprise: poissonSurprise(pairs.length, Math.max(0.02, chance)) };
 }
 
@@ -137,7 +135,10 @@ function pairsWithin(
 /** Middle of the densest stretch of 2 pixels. */
 function mode(values: readonly number[]): number {
   const near = (at: number): number[] => values.filter((value) => Math.abs(value - at) < 1);
-  const densest = values.reduce((best, value) => (near(value).length > near(best).length ? value : best), values[0] ?? 0);
+  const densest = values.reduce(
+    (best, value) => (near(value).length > near(best).length ? value : best),
+    values[0] ?? 0,
+  );
   return median(near(densest));
 }
 

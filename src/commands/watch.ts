@@ -6,9 +6,10 @@ import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
 import { SHORT_CAUTION } from '../report/cautions.ts';
 import { printable } from '../report/untrusted.ts';
+import { Adjusting } from '../screws/adjusting.ts';
+import { telescopeFor } from '../screws/telescope.ts';
 import { LiveServer } from '../server/liveServer.ts';
 import { readPage } from '../server/pageFile.ts';
-import { plainAdjusting } from '../watch/adjustSeam.ts';
 import { CHILD_ENV } from '../watch/childEnv.ts';
 import { WATCH_DISK } from '../watch/disk.ts';
 import { historySink } from '../watch/historySink.ts';
@@ -112,7 +113,7 @@ async function watch(given: string, raw: RawWatch, effects: Effects): Promise<vo
     measurer: new MeasuringChild(process.argv[1] ?? '', settings),
     journal,
     memory,
-    adjusting: plainAdjusting(memory.turns, (turn) => journal.add({ k: 'turn', turn })),
+    adjusting: await Adjusting.open(await telescopeFor({ rig: raw.rig, folder }, effects), effects),
     history: raw.history === false ? null : historySink(raw.history, effects),
     now: () => effects.now(),
     say,

@@ -7,10 +7,11 @@ export function startActions(state: () => LiveState | null, onProblem: (words: s
   const dialog = byId<HTMLDialogElement>('screws');
   const form = byId<HTMLFormElement>('screw-form');
   byId('turned').addEventListener('click', () => {
-    offerScrews(state()?.screws ?? []);
+    offerScrews(state()?.screws ?? [], state()?.nextTurn?.moves[0]?.screw);
     setText('screw-error', '');
     dialog.showModal();
   });
+  byId('did').addEventListener('click', () => void keepProposed(state(), onProblem));
   byId('screw-cancel').addEventListener('click', () => dialog.close());
   form.addEventListener('submit', (event) => {
     event.preventDefault();
@@ -46,9 +47,21 @@ async function keepTurn(form: HTMLFormElement, dialog: HTMLDialogElement): Promi
   if (refused === null) dialog.close();
 }
 
-function offerScrews(names: readonly string[]): void {
+/** All proposed turns, one after another; what could not be kept is told. */
+async function keepProposed(state: LiveState | null, onProblem: (words: string) => void): Promise<void> {
+  const did = byId<HTMLButtonElement>('did');
+  did.disabled = true;
+  for (const { screw, turns } of state?.nextTurn?.moves ?? []) {
+    const refused = await ask('/nudge', { screw, turns });
+    onProblem(refused ?? '');
+    if (refused !== null) break;
+  }
+  did.disabled = false;
+}
+
+function offerScrews(names: readonly string[], proposed: string | undefined): void {
   const row = byId('screw-names');
-  const chosen = row.querySelector<HTMLInputElement>('input:checked')?.value ?? names[0];
+  const chosen = proposed ?? row.querySelector<HTMLInputElement>('input:checked')?.value ?? names[0];
   row.replaceChildren(
     ...names.map((name) => {
       const input = element('input', { type: 'radio', name: 'screw', value: name });

@@ -1,4 +1,5 @@
 import type { LiveState } from '../live/liveState.ts';
+import { afterWords } from '../live/nextLines.ts';
 import { ownDirectionDeg } from '../live/ownScreen.ts';
 import { directionWords, VERDICT_WORDS } from '../report/wording.ts';
 import { byId, setItems, setText, svg } from './dom.ts';
@@ -26,13 +27,13 @@ export function drawAnswer(state: LiveState): void {
     );
   } else setText('move', plainMove(state));
   const turn = state.nextTurn;
-  const expected = turn?.expected;
-  const after = expected
-    ? ` Then ${expected.tiltArcmin.toFixed(1)}′ ± ${expected.errorArcmin.toFixed(1)}′ should be left.`
-    : '';
-  setText('screw-move', turn === null ? '' : `${turn.headline}${after}`);
+  setText('screw-move', turn === null ? '' : `${turn.headline}${afterWords(turn)}`);
   setText('screw-because', turn?.because ?? '');
   setText('screw-warning', turn?.warning ?? '');
+  const toTurn = (turn?.moves.length ?? 0) > 0;
+  byId('did').hidden = !toTurn;
+  byId('turned').classList.toggle('main', !toTurn);
+  setText('turned', toTurn ? 'I turned otherwise' : 'I turned a screw');
 }
 
 function waitingWords(state: LiveState): string | null {

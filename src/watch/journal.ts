@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto';
 import { appendFile, mkdir, readFile, rename, rm, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { type OwnScreen, PLAIN_SCREEN, type SetRecord, type Turn } from '../live/liveState.ts';
+import { type OwnScreen, PLAIN_SCREEN, type SetRecord } from '../live/liveState.ts';
 import type { SubRecord } from '../live/subRecord.ts';
 
 /** Files that are known and are no subs of their own: left alone at the first start, or the same bytes as another. */
@@ -17,7 +17,6 @@ export interface Memory {
   readonly subs: Map<string, SubRecord>;
   readonly sets: SetRecord[];
   readonly known: Map<string, KnownFile>;
-  readonly turns: Turn[];
   screen: OwnScreen;
 }
 
@@ -26,7 +25,6 @@ type Line =
   | { readonly k: 'set'; readonly set: SetRecord }
   | { readonly k: 'known'; readonly known: KnownFile }
   | { readonly k: 'renamed'; readonly from: string; readonly to: string }
-  | { readonly k: 'turn'; readonly turn: Turn }
   | { readonly k: 'screen'; readonly screen: OwnScreen };
 
 const VERSION = 1;
@@ -91,7 +89,7 @@ export class Journal {
   }
 
   async #load(): Promise<Memory> {
-    const memory: Memory = { subs: new Map(), sets: [], known: new Map(), turns: [], screen: PLAIN_SCREEN };
+    const memory: Memory = { subs: new Map(), sets: [], known: new Map(), screen: PLAIN_SCREEN };
     let text = '';
     try {
       text = await readFile(this.#path, 'utf8');
@@ -113,7 +111,6 @@ export class Journal {
       ...[...memory.known.values()].map((known): Line => ({ k: 'known', known })),
       ...[...memory.subs.values()].map((sub): Line => ({ k: 'sub', sub })),
       ...memory.sets.map((set): Line => ({ k: 'set', set })),
-      ...memory.turns.map((turn): Line => ({ k: 'turn', turn })),
       { k: 'screen', screen: memory.screen } satisfies Line,
     ];
     await this.#whole(this.#path, lines.map((line) => `${JSON.stringify(line)}\n`).join(''));
@@ -167,9 +164,6 @@ function fold(memory: Memory, line: Line): void {
       return;
     case 'renamed':
       renameSub(memory.subs, line.from, line.to);
-      return;
-    case 'turn':
-      memory.turns.push(line.turn);
       return;
     case 'screen':
       memory.screen = line.screen;

@@ -3,6 +3,7 @@ import { createRequire } from 'node:module';
 import { deserialize, serialize } from 'node:v8';
 import ndarray from 'ndarray';
 import type Sharp from 'sharp';
+import { type StarPlaces, starPlaces } from '../adjust/starTravel.ts';
 import { DISK, type FrameEffects, loadFrame } from '../commands/frames.ts';
 import type { RigForCheck } from '../commands/rigForCheck.ts';
 import { mixtureNotes } from '../commands/sameSetup.ts';
@@ -18,6 +19,8 @@ import { parseReport, type Report } from '../report/record.ts';
 
 /** A sub as it was measured, without its pixels. */
 export interface MeasuredSub extends SubSummary {
+  /** To be found again in the next sub. */
+  readonly brightest: StarPlaces;
   /** Frame and stars, to be handed back to `restore` after a restart. */
   readonly packed: Uint8Array;
 }
@@ -111,6 +114,7 @@ export class SubMeasurer implements Measurer {
         starsFitted: measured.stars.shapes.length,
         ...typicalShape(measured),
         facts: subFacts(frame.facts, frame.mosaic !== null),
+        brightest: starPlaces(measured.stars),
         packed: serialize({ version: this.#tool.version, ...kept, frame: { ...kept.frame, pixels: null } }),
       };
     } catch (error) {

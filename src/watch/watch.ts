@@ -1,4 +1,5 @@
 import { basename, join } from 'node:path';
+import type { StarPlaces } from '../adjust/starTravel.ts';
 import {
   composeState,
   type LiveState,
@@ -10,12 +11,13 @@ import {
   type TrendPoint,
   type Turn,
 } from '../live/liveState.ts';
+import { nextLines } from '../live/nextLines.ts';
 import { type Break, breakBetween } from '../live/runningSet.ts';
 import { nothingMeasured, type SubRecord, summaryOfSub } from '../live/subRecord.ts';
 import { turnWords } from '../live/turnWords.ts';
 import type { Report } from '../report/record.ts';
 import { printable } from '../report/untrusted.ts';
-import type { Adjusting } from './adjustSeam.ts';
+import type { Adjusting } from '../screws/adjusting.ts';
 import type { WatchDisk } from './disk.ts';
 import { FolderScan, type SettledFile, type Sighting } from './folderScan.ts';
 import { type Journal, type KnownFile, type Memory, renameSub } from './journal.ts';
@@ -68,6 +70,8 @@ export class Watch {
   #nextTurn: NextTurn | null = null;
   #trend: readonly TrendPoint[] = [];
   #problems = new Map<string, string>();
+  /** Brightest stars of the running set's first and last sub. */
+  #places: { readonly first: StarPlaces | null; readonly last: StarPlaces | null } = { first: null, last: null };
   #picture = 0;
   #stateId = 0;
   #turnsSeen = 0;
@@ -121,7 +125,7 @@ export class Watch {
       const packed = await journal.stars(sub.sha256);
       if (packed !== null) await measurer.restore(sub.sha256, packed);
     }
-    this.#turnsSeen = (await adjusting.nudges()).length;
+    this.#turnsSeen = (await adjusting.turns()).length;
     try {
       this.#trend = (await history?.trend()) ?? [];
     } catch (error) {
@@ -171,17 +175,17 @@ export class Watch {
     await this.#parts.measurer.close();
     await this.idle();
     await this.#keepInHistory();
-    this.#parts.adjusting.close();
   }
 
   /** A screw was turned; throws the UserError of the screws' record. */
   async nudge(screw: string, turns: number): Promise<void> {
-    await this.#parts.adjusting.recordNudge({ screw, turns, at: this.#parts.now().toISOString() });
+    await this.#parts.adjusting.recordTurn({ screw, turns, at: this.#parts.now().toISOString() });
     await this.#newTurns();
   }
 
   /** Something else was moved: the subs from now on stand for themselves. */
   async moved(): Promise<void> {
+    await this.#parts.adjusting.recordMoved(this.#parts.now().toISOString());
     await this.#beginSet({ cause: 'key', words: 'something was moved' }, []);
   }
 
@@ -284,11 +288,11 @@ export class Watch {
             set: 0,
             problem: measured.starsFitted === 0 ? 'no usable star' : null,
           };
-    await this.#place(sub, settled.seenMs, 'packed' in measured ? measured.packed : null);
+    await this.#place(sub, settled.seenMs, 'packed' in measured ? measured : null);
   }
 
   /** Into the running set, or the first of a new one. */
-  async #place(given: SubRecord, seenMs: number, packed: Uint8Array | null): Promise<void> {
+  async #place(given: SubRecord, seenMs: number, measured: MeasuredSub | null): Promise<void> {
     const { journal, say } = this.#parts;
     const last = this.#sets.at(-1);
     const before = this.#running().at(-1);
@@ -297,7 +301,10 @@ export class Watch {
       if (last === undefined) await this.#beginSet({ cause: 'start', words: 'the first subs' }, []);
       else if (before !== undefined) {
         const parted = breakBetween(before, sub);
-        if (parted !== null) await this.#beginSet(parted, []);
+        if (parted !== null) {
+          if (parted.cause === 'set-up') await this.#parts.adjusting.recordMoved(this.#parts.now().toISOString());
+          await this.#beginSet(parted, []);
+        }
       }
       if (this.#exposedDuringMove(sub, seenMs))
         sub = { ...sub, problem: 'exposed while something was moved: left out' };
@@ -312,7 +319,10 @@ export class Watch {
       this.#changed();
       return;
     }
-    if (packed !== null) await journal.keepStars(sub.sha256, packed);
+    if (measured !== null) {
+      await journal.keepStars(sub.sha256, measured.packed);
+      this.#places = { first: this.#places.first ?? measured.brightest, last: measured.brightest };
+    }
     if (this.#queue.length === 0 || this.#parts.now().getTime() >= this.#togetherAt) await this.#together();
     say(printable(subLine(sub, this.#report)));
     this.#changed();
@@ -334,7 +344,7 @@ export class Watch {
 
   /** The running set's verdict. */
   async #together(): Promise<void> {
-    const { measurer, journal, now, adjusting } = this.#parts;
+    const { measurer, journal, now } = this.#parts;
     const set = this.#sets.at(-1);
     const running = this.#running();
     if (set === undefined || running.length === 0) return;
@@ -349,8 +359,25 @@ export class Watch {
     const updated: SetRecord = { ...set, subs, used: running.length, summary: summaryOf(report) };
     this.#sets[this.#sets.length - 1] = updated;
     await journal.add({ k: 'set', set: updated });
-    this.#nextTurn = await adjusting.proposal({ at: report.created, report, stars: null });
+    await this.#askScrews(report);
     await measurer.keepOnly(names);
+  }
+
+  /** What to turn next, by the screws' record; a disk that cannot be written must not stop the measuring. */
+  async #askScrews(report: Report): Promise<void> {
+    const { adjusting, say } = this.#parts;
+    const { first, last } = this.#places;
+    try {
+      await adjusting.see({ report, first, last });
+      const next = await adjusting.proposal();
+      if (next.headline !== this.#nextTurn?.headline && report.verdict === 'adjust')
+        for (const line of nextLines(next)) say(line);
+      this.#nextTurn = next;
+      this.#problems.delete('screws');
+    } catch (error) {
+      this.#nextTurn = null;
+      this.#problem('screws', `no next turn: ${error instanceof Error ? printable(error.message) : ''}`);
+    }
   }
 
   async #beginSet(parted: Break, turns: readonly Turn[]): Promise<void> {
@@ -374,6 +401,7 @@ export class Watch {
     else this.#sets.push(set);
     this.#report = null;
     this.#nextTurn = null;
+    this.#places = { first: null, last: null };
     await journal.add({ k: 'set', set });
     if (parted.cause !== 'start') this.#parts.say(`set ${set.id} begins: ${printable(parted.words)}`);
     this.#changed();
@@ -381,7 +409,7 @@ export class Watch {
 
   /** Turns that this page, or `starplumb nudge` elsewhere, wrote since the last look. */
   async #newTurns(): Promise<void> {
-    const turns = await this.#parts.adjusting.nudges();
+    const turns = await this.#parts.adjusting.turns();
     const fresh = turns.slice(this.#turnsSeen);
     this.#turnsSeen = turns.length;
     if (fresh.length === 0) return;

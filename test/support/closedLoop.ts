@@ -1,6 +1,6 @@
-import { layoutsOf, type RigScrews } from '../../src/adjust/screwPrior.ts';
 import { proposalOf } from '../../src/adjust/proposal.ts';
 import { type Night, replay } from '../../src/adjust/replay.ts';
+import { layoutsOf, type RigScrews } from '../../src/adjust/screwPrior.ts';
 import type { NextTurn } from '../../src/live/liveState.ts';
 import { type PrimaryCase, SimulatedPrimary } from './simulatedPrimary.ts';
 

@@ -6,12 +6,13 @@ import { serialize } from 'node:v8';
 import { afterEach, describe, expect, it } from 'vitest';
 import type { LiveState } from '../../src/live/liveState.ts';
 import type { SubRecord } from '../../src/live/subRecord.ts';
-import { plainAdjusting } from '../../src/watch/adjustSeam.ts';
+import { Adjusting } from '../../src/screws/adjusting.ts';
 import { WATCH_DISK } from '../../src/watch/disk.ts';
 import { SCAN } from '../../src/watch/folderScan.ts';
 import { Journal } from '../../src/watch/journal.ts';
 import { SubMeasurer } from '../../src/watch/subMeasurer.ts';
 import { WATCH, Watch, type WatchParts } from '../../src/watch/watch.ts';
+import { memoryWorld } from '../support/memoryEffects.ts';
 import { smallSub } from '../support/smallSub.ts';
 
 const roots: string[] = [];
@@ -36,6 +37,7 @@ class CountingMeasurer extends SubMeasurer {
 class Night {
   readonly root = mkdtempSync(join(tmpdir(), 'starplumb-watch-'));
   readonly folder = join(this.root, 'subs');
+  readonly world = memoryWorld();
   readonly lines: string[] = [];
   clock = Date.parse('2031-02-12T01:00:00.000Z');
   states: LiveState[] = [];
@@ -58,7 +60,7 @@ class Night {
       measurer: this.measurer,
       journal,
       memory,
-      adjusting: plainAdjusting(memory.turns, (turn) => journal.add({ k: 'turn', turn })),
+      adjusting: await Adjusting.open({ folder: this.folder }, this.world.effects),
       history: null,
       now: () => new Date(this.clock),
       say: (line) => this.lines.push(line),
