@@ -69,7 +69,12 @@ async function nudge(words: readonly string[], raw: RawNudge, effects: Effects):
   const say = (text: string): void => {
     if (raw.json !== true) effects.out(`${printable(text)}\n`);
   };
-  if (look !== null) await adjusting.see({ report: look, first: null, last: null });
+  if (look !== null) {
+    await adjusting.see({ report: look, first: null, last: null });
+    const after = (await adjusting.turns()).at(-1);
+    if (after !== undefined && after.at > look.created)
+      say(`The report is older than ${turnWords(after)}: kept as what was seen before that.`);
+  }
   if (turn !== null) {
     const noted = await adjusting.recordTurn({ ...turn, at: effects.now().toISOString() }, raw.new);
     say(`Noted: ${turnWords(noted)}.`);

@@ -33,7 +33,6 @@ export function drawAnswer(state: LiveState): void {
   const toTurn = (turn?.moves.length ?? 0) > 0;
   byId('did').hidden = !toTurn;
   byId('turned').classList.toggle('main', !toTurn);
-  setText('turned', toTurn ? 'I turned otherwise' : 'I turned a screw');
 }
 
 function waitingWords(state: LiveState): string | null {

@@ -35,7 +35,8 @@ export function checkedTurn(turn: Turn, before: readonly Turn[], rigScrews: numb
   const refuse = (why: string): never => {
     throw new UserError(why, EXIT.wrongUsage);
   };
-  const screw = turn.screw.trim();
+  const given = turn.screw.trim();
+  const screw = given.length === 1 ? given.toUpperCase() : given;
   if (!NAME.test(screw))
     refuse(`${turn.screw}: expected the name of a screw, such as A: up to 16 letters, digits, spaces, - and _`);
   if (!Number.isFinite(turn.turns) || turn.turns === 0)
@@ -44,7 +45,7 @@ export function checkedTurn(turn: Turn, before: readonly Turn[], rigScrews: numb
     refuse(`${Math.abs(turn.turns)} turns: expected at most ${MOST_TURNS} at once; note a longer way in steps`);
   const same = known.find((name) => name.toLowerCase() === screw.toLowerCase());
   if (same !== undefined) return { ...turn, screw: same };
-  const open = used.length === 0 || (hasOwnNames(used) && used.length < (rigScrews ?? 3));
+  const open = (used.length === 0 && !/^[A-Z]$/.test(screw)) || (hasOwnNames(used) && used.length < (rigScrews ?? 3));
   if (!open && !isNew) refuse(`No screw ${screw}: there are ${known.join(', ')}. If it is one more, --new takes it.`);
   if (used.length >= MOST_SCREWS) refuse(`No more than ${MOST_SCREWS} screws can be told apart.`);
   return { ...turn, screw };
