@@ -53,8 +53,9 @@ export const NOISE = {
   bend: 0.3,
   /** A hand turns to 5 degrees. */
   handTurns: 5 / 360,
-  /** Play taken up when a screw is turned back, or for the first time. */
-  playTurns: 0.025,
+  /** Play taken up when a screw is turned back, or for the first time: middle and 1 sigma. */
+  play: 0.015,
+  playTurns: 0.018,
   /** Something else moved the primary: chance, and by how much. */
   disturbed: 0.04,
   disturbance: 4,
@@ -67,7 +68,7 @@ const TRAVEL_CHANCES = { primary: 0.55, flat: 0.05, mount: 0.4 } as const;
 /** A mount may carry the stars anywhere in a field of so many arcminutes of tilt. */
 const MOUNT_REACH = 8;
 /** Courses kept; those left out are a thousand times less likely. */
-const MOST = 150;
+const MOST = 100;
 const LEAST_SHARE = 1e-4;
 
 export function beginBelief(layouts: readonly Layout[]): Belief {
@@ -154,7 +155,9 @@ export function turn(belief: Belief, turned: readonly Turned[], movedOtherwise: 
 function step(state: Gaussian, turned: readonly Turned[], noise: Spread2): Gaussian {
   const moves = (component: 0 | 1): Row => [
     [NOW + component, 1],
-    ...turned.map(({ screw, turns }) => [SCREWS + 2 * screw + component, turns] as const),
+    ...turned.map(
+      ({ screw, turns, reversed }) => [SCREWS + 2 * screw + component, realTurns(turns, reversed)] as const,
+    ),
   ];
   const rows = new Map<number, Row>([
     [NOW, moves(0)],
@@ -233,6 +236,11 @@ export function mixed(first: Belief, second: Belief, share: number): Belief {
 /** Share of the belief for which `holds`. */
 export function chanceOf(belief: Belief, holds: (course: Course) => boolean): number {
   return belief.reduce((sum, course) => sum + (holds(course) ? course.weight : 0), 0);
+}
+
+/** What a noted turn does on the average. */
+export function realTurns(turns: number, reversed: boolean): number {
+  return reversed ? Math.sign(turns) * Math.max(0, Math.abs(turns) - NOISE.play) : turns;
 }
 
 /** Square of what a noted turn may differ from the real one. */

@@ -1,4 +1,4 @@
-import { type Belief, effectIn, type Moments, momentsOf, NOISE, screwsOf, turnVariance } from './belief.ts';
+import { type Belief, effectIn, type Moments, momentsOf, NOISE, realTurns, screwsOf, turnVariance } from './belief.ts';
 import { HAND_TURNS } from './handTurn.ts';
 
 export interface Move {
@@ -17,8 +17,11 @@ export interface Plan {
 }
 
 const PLANNED = {
-  /** Known well enough when no more than this share of the squared tilt is expected to stay. */
-  stays: 0.4,
+  /** Known well enough when no more than this share of the squared tilt is expected to stay; or, near the end, this. */
+  stays: 0.15,
+  staysNear: 0.6,
+  /** Near the end: tolerances away. */
+  near: 2,
   /**
    * What is tried to learn from may leave so much of the squared tilt on the average, or add so much to it, arcminutes; it is
    * to stand out of hand, play and locking by as much; and turns no screw farther.
@@ -59,7 +62,8 @@ export function nextMoves(belief: Belief, senses: Senses, toleranceArcmin: numbe
   const best = cheapest(choices, ({ square, price }) => square + price);
   const wanted = Math.max(PLANNED.stays * now, (0.7 * toleranceArcmin) ** 2);
   const gains = best.square < (1 - PLANNED.leastGain) * now;
-  if (best.square <= wanted && gains) return planOf('move', best.moves, moments, senses);
+  const near = now < (PLANNED.near * toleranceArcmin) ** 2 && best.square < PLANNED.staysNear * now;
+  if (gains && (near || best.square <= wanted)) return planOf('move', best.moves, moments, senses);
   const likeliest = momentsOf(likeTheLikeliest(belief));
   const tried = choices.filter(
     ({ square, moves }) =>
@@ -123,10 +127,13 @@ function everyChoice(screws: number): Move[][] {
 function squareAfter({ products }: Moments, moves: readonly Move[], senses: Senses): number {
   const of = (a: number, b: number): number => products[a]?.[b] ?? 0;
   let square = of(0, 0);
-  for (const a of moves) {
-    const loose = turnVariance(senses[a.screw] !== Math.sign(a.turns));
-    square += 2 * a.turns * of(0, a.screw + 1) + loose * of(a.screw + 1, a.screw + 1);
-    for (const b of moves) square += a.turns * b.turns * of(a.screw + 1, b.screw + 1);
+  for (const { screw, turns } of moves) {
+    const reversed = senses[screw] !== Math.sign(turns);
+    const real = realTurns(turns, reversed);
+    square += 2 * real * of(0, screw + 1) + turnVariance(reversed) * of(screw + 1, screw + 1);
+    for (const other of moves)
+      square +=
+        real * realTurns(other.turns, senses[other.screw] !== Math.sign(other.turns)) * of(screw + 1, other.screw + 1);
   }
   return moves.length === 0 ? square : square + 2 * NOISE.lock ** 2;
 }
@@ -141,8 +148,8 @@ function planOf(kind: Plan['kind'], given: readonly Move[], moments: Moments, se
   const [start, ...effects] = moments.means;
   const middle = moves.reduce(
     (sum, { screw, turns }) => ({
-      x: sum.x + turns * (effects[screw]?.x ?? 0),
-      y: sum.y + turns * (effects[screw]?.y ?? 0),
+      x: sum.x + realTurns(turns, senses[screw] !== Math.sign(turns)) * (effects[screw]?.x ?? 0),
+      y: sum.y + realTurns(turns, senses[screw] !== Math.sign(turns)) * (effects[screw]?.y ?? 0),
     }),
     { x: start?.x ?? 0, y: start?.y ?? 0 },
   );

@@ -20,8 +20,11 @@ export type StarTravel =
   | { readonly why: string };
 
 const STARS = 90;
-/** Stars of one field whose places agree so well are the same, pixels. */
-const NEAR_PX = 6;
+/** The brightest of them vote. */
+const VOTERS = 60;
+/** Votes for shifts that agree so well are counted together, pixels. */
+const CELL_PX = 6;
+/** Stars that agree so well after the shift are the same. */
 const CLOSE_PX = 2.5;
 const LEAST_STARS = 6;
 /** Chance that unrelated fields agree as well somewhere. */
@@ -41,6 +44,17 @@ export function starPlaces({ width, height, shapes }: FrameStars): StarPlaces {
  * more stars in common). A field turned by half a turn, as after the mount changed sides, is tried too; other turns are not.
  */
 export function starTravel(before: StarPlaces, after: StarPlaces): StarTravel {
+  const known = FOUND.get(before)?.get(after);
+  if (known !== undefined) return known;
+  const found = findTravel(before, after);
+  FOUND.set(before, (FOUND.get(before) ?? new WeakMap<StarPlaces, StarTravel>()).set(after, found));
+  return found;
+}
+
+/** Asked for again whenever a night is gone through again. */
+const FOUND = new WeakMap<StarPlaces, WeakMap<StarPlaces, StarTravel>>();
+
+function findTravel(before: StarPlaces, after: StarPlaces): StarTravel {
   if (before.width !== after.width || before.height !== after.height) return { why: 'the subs differ in size' };
   const few = Math.min(before.stars.length, after.stars.length);
   if (few < LEAST_STARS) return { why: `only ${few} stars in a sub` };
@@ -48,7 +62,7 @@ export function starTravel(before: StarPlaces, after: StarPlaces): StarTravel {
   const about = before.stars.map((star) => ({ ...star, x: before.width - 1 - star.x, y: before.height - 1 - star.y }));
   const turned = matchShift(about, after);
   const best = turned.surprise > upright.surprise ? turned : upright;
-  const cells = ((2 * before.width) / NEAR_PX) * ((2 * before.height) / NEAR_PX);
+  const cells = ((2 * before.width) / CELL_PX) * ((2 * before.height) / CELL_PX);
   if (best.pairs.length < LEAST_STARS || Math.exp(-best.surprise) * 2 * cells > FALSE_ALARM)
     return { why: 'no stars in common are recognised' };
   const dx = best.pairs.map(([a, b]) => b.x - a.x);
@@ -71,23 +85,28 @@ interface Match {
 }
 
 function matchShift(before: readonly StarPlace[], { stars, width, height }: StarPlaces): Match {
-  const columns = Math.ceil((2 * width) / NEAR_PX) + 1;
-  const votes = new Map<number, number>();
-  for (const a of before)
-    for (const b of stars) {
-      const cell = Math.round((b.y - a.y + height) / NEAR_PX) * columns + Math.round((b.x - a.x + width) / NEAR_PX);
-      votes.set(cell, (votes.get(cell) ?? 0) + 1);
+  const columns = Math.ceil((2 * width) / CELL_PX) + 3;
+  const rows = Math.ceil((2 * height) / CELL_PX) + 3;
+  const votes = new Uint16Array(columns * rows);
+  const cells: number[] = [];
+  for (const a of before.slice(0, VOTERS))
+    for (const b of stars.slice(0, VOTERS)) {
+      const cell =
+        (Math.round((b.y - a.y + height) / CELL_PX) + 1) * columns + Math.round((b.x - a.x + width) / CELL_PX) + 1;
+      votes[cell]++;
+      cells.push(cell);
     }
-  let top = -1;
+  let top = 0;
   let most = 0;
-  for (const cell of votes.keys()) {
+  for (const cell of cells) {
     // A shift at the edge of a cell votes for its neighbours as well.
     let around = 0;
-    for (const dy of [-columns, 0, columns]) for (const dx of [-1, 0, 1]) around += votes.get(cell + dx + dy) ?? 0;
+    for (let dy = -columns; dy <= columns; dy += columns)
+      around += votes[cell + dy - 1] + votes[cell + dy] + votes[cell + dy + 1];
     if (around > most) [most, top] = [around, cell];
   }
-  const x = (top % columns) * NEAR_PX - width;
-  const y = Math.floor(top / columns) * NEAR_PX - height;
+  const x = ((top % columns) - 1) * CELL_PX - width;
+  const y = (Math.floor(top / columns) - 1) * CELL_PX - height;
   const pairs = refine(before, stars, { x, y });
   // Where the two frames overlap, so many pairs agree by chance to CLOSE_PX.
   const overlap = Math.max(0, width - Math.abs(x)) * Math.max(0, height - Math.abs(y));
@@ -101,7 +120,7 @@ function refine(
   stars: readonly StarPlace[],
   shift: { readonly x: number; readonly y: number },
 ): [StarPlace, StarPlace][] {
-  const rough = pairsWithin(before, stars, shift, 1.5 * NEAR_PX);
+  const rough = pairsWithin(before, stars, shift, 1.5 * CELL_PX);
   if (rough.length < 3) return rough;
   const middle = { x: mode(rough.map(([a, b]) => b.x - a.x)), y: mode(rough.map(([a, b]) => b.y - a.y)) };
   const close = pairsWithin(before, stars, middle, CLOSE_PX);

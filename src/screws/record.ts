@@ -64,6 +64,7 @@ export class ScrewRecord {
   readonly folder: string;
   readonly #effects: RecordEffects;
   readonly #read = new Map<string, Turn | Moved>();
+  readonly #texts = new Map<string, { readonly text: string; readonly entry: unknown }>();
 
   constructor(folder: string, effects: RecordEffects) {
     this.folder = folder;
@@ -135,7 +136,11 @@ export class ScrewRecord {
   async #load(kind: Kind, name: string): Promise<unknown> {
     try {
       const text = new TextDecoder().decode(await this.#effects.readFile(join(this.folder, name)));
-      return ENTRY[kind].parse(JSON.parse(text));
+      const known = this.#texts.get(name);
+      if (known?.text === text) return known.entry;
+      const entry: unknown = ENTRY[kind].parse(JSON.parse(text));
+      this.#texts.set(name, { text, entry });
+      return entry;
     } catch {
       return null;
     }

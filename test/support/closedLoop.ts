@@ -10,7 +10,12 @@ export interface Loop {
   readonly inside: boolean;
   /** The last proposal, with the measured tilt it rests on. */
   readonly last: NextTurn;
-  readonly course: readonly string[];
+  /** Each look, with the turns that followed from it. */
+  readonly course: readonly {
+    readonly seenInside: boolean;
+    readonly moves: NextTurn['moves'];
+    readonly words: string;
+  }[];
 }
 
 const NAMES = ['A', 'B', 'C', 'D', 'E', 'F'];
@@ -24,7 +29,7 @@ export function closedLoop(given: PrimaryCase, rig: RigScrews | null, most: numb
   let minute = 0;
   const now = (): string => new Date(clock + 60_000 * minute++).toISOString();
   let night: Night = { turns: [], moved: [], seen: [] };
-  const course: string[] = [];
+  const course: Loop['course'][number][] = [];
   for (let round = 0; ; round++) {
     const { sight, stars } = primary.look(now());
     const places = withStars ? stars : null;
@@ -32,9 +37,8 @@ export function closedLoop(given: PrimaryCase, rig: RigScrews | null, most: numb
     const replayed = replay(night, names, layouts);
     const proposal = proposalOf(replayed, names, null);
     const seen = Math.hypot(sight.tilt?.x ?? 0, sight.tilt?.y ?? 0);
-    course.push(
-      `${primary.length.toFixed(2)} (seen ${seen.toFixed(2)}) ${proposal.status}: ${proposal.headline} ${proposal.expected === null ? '' : `-> ${proposal.expected.tiltArcmin.toFixed(2)} ± ${proposal.expected.errorArcmin.toFixed(2)}`} ${proposal.because} ${proposal.warning ?? ''}`,
-    );
+    const words = `${primary.length.toFixed(2)} (seen ${seen.toFixed(2)}) ${proposal.status}: ${proposal.headline} ${proposal.warning ?? ''}`;
+    course.push({ seenInside: sight.status !== 'fault', moves: proposal.moves, words });
     if (proposal.moves.length === 0 || round === most)
       return {
         rounds: round,
