@@ -143,6 +143,19 @@ interface Exports {
   exactColours(rgb: number, count: number, oneIn: number): void;
   nearestColours(from: number, to: number, length: number): void;
   indexPixels(rgb: number, from: number, to: number, indices: number): void;
+  outline(length: number, canvasWidth: number, canvasHeight: number): boolean;
+  fill(
+    length: number,
+    x0: number,
+    y0: number,
+    width: number,
+    height: number,
+    pixels: number,
+    r: number,
+    g: number,
+    b: number,
+    opacity: number,
+  ): void;
   bySums(...light: ThirdOrderArguments): number;
   byLeastSquares(...light: ThirdOrderArguments): number;
 }
@@ -191,6 +204,8 @@ export interface Kernels {
   readonly fit: Float64Array;
   /** What is worked on while a picture gets its palette, in the place of the preview. */
   readonly picture: PictureRoom;
+  /** Room there for a part of a canvas, behind that for the coverage of its pixels. */
+  readonly canvas: Uint8Array;
   readonly ringDx: Float64Array;
   readonly ringDy: Float64Array;
   /** Room for one frame of that many bytes; what stood there before is gone. */
@@ -266,6 +281,7 @@ function load(): Kernels {
       greys: new Uint8Array(buffer, layout.COLOUR_GREYS, 256),
       bytes: new Uint8Array(buffer, layout.PICTURE, layout.PICTURE_BYTES),
     },
+    canvas: new Uint8Array(buffer, layout.CANVAS, layout.CANVAS_BYTES),
     ringDx: new Float64Array(buffer, layout.RING_DX, 64),
     ringDy: new Float64Array(buffer, layout.RING_DY, 64),
     room: (bytes) => {

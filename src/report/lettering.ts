@@ -11,8 +11,8 @@ export type Weight = 'regular' | 'bold';
 
 interface Glyph {
   readonly advance: number;
-  /** Per contour: x, y, on-curve (1 or 0), ... in font units, y up. */
-  readonly contours: readonly (readonly number[])[];
+  /** In font units, y up; made when first drawn. */
+  readonly outlines: () => readonly Polygon[];
 }
 
 const faces = new Map<Weight, ReadonlyMap<string, Glyph>>();
@@ -39,14 +39,15 @@ function decode(base64: string): ReadonlyMap<string, Glyph> {
         return [packed >> 1, next(), packed & 1];
       }).flat(),
     );
-    glyphs.set(character, { advance, contours });
+    let outlines: Polygon[] | null = null;
+    glyphs.set(character, { advance, outlines: () => (outlines ??= contours.map(flatten)) });
   }
   return glyphs;
 }
 
 function glyphOf(weight: Weight, character: string): Glyph {
   const glyphs = face(weight);
-  return glyphs.get(character) ?? glyphs.get('?') ?? { advance: 0, contours: [] };
+  return glyphs.get(character) ?? glyphs.get('?') ?? { advance: 0, outlines: () => [] };
 }
 
 /** Whether the lettering holds a glyph for the character; others are drawn as a question mark. */
@@ -66,20 +67,31 @@ export function textOutlines(text: string, x: number, y: number, size: number, w
   let pen = x;
   for (const character of text) {
     const glyph = glyphOf(weight, character);
-    for (const contour of glyph.contours) polygons.push(flatten(contour, pen, y, scale));
+    for (const outline of glyph.outlines()) polygons.push(placed(outline, pen, y, scale));
     pen += glyph.advance * scale;
   }
   return polygons;
 }
 
+function placed(outline: Polygon, x: number, y: number, scale: number): Polygon {
+  const polygon = new Array<number>(outline.length);
+  for (let i = 0; i < outline.length; i += 2) {
+    polygon[i] = x + outline[i] * scale;
+    polygon[i + 1] = y - outline[i + 1] * scale;
+  }
+  return polygon;
+}
+
 const CURVE_STEPS = 6;
 
-/** TrueType contour to polygon: between two off-curve points stands an implied on-curve point half-way. */
-function flatten(contour: readonly number[], x: number, y: number, scale: number): Polygon {
+/**
+ * TrueType contour (x, y, on-curve 1 or 0, ...) to polygon: between two off-curve points stands an implied on-curve point half-way.
+ */
+function flatten(contour: readonly number[]): Polygon {
   const polygon: number[] = [];
   const count = contour.length / 3;
-  const px = (i: number): number => x + contour[(i % count) * 3] * scale;
-  const py = (i: number): number => y - contour[(i % count) * 3 + 1] * scale;
+  const px = (i: number): number => contour[(i % count) * 3];
+  const py = (i: number): number => contour[(i % count) * 3 + 1];
   const on = (i: number): boolean => contour[(i % count) * 3 + 2] === 1;
   for (let i = 0; i < count; i++) {
     if (on(i)) {

@@ -1,3 +1,6 @@
+import { type Kernels, kernels } from '../kernels/kernels.ts';
+import { FIT_HEAD } from '../kernels/layout.ts';
+
 /** An RGB picture being drawn: 8 bits a channel, row-major, first row on top. */
 export interface Canvas {
   readonly width: number;
@@ -24,6 +27,8 @@ export function createCanvas(width: number, height: number, colour: Colour): Can
  * opposite orientation makes a hole, the same orientation merges. `opacity` 0..1.
  */
 export function fill(canvas: Canvas, polygons: readonly Polygon[], colour: Colour, opacity = 1): void {
+  const compiled = kernels();
+  if (compiled !== null && fillCompiled(compiled, canvas, polygons, colour, opacity)) return;
   let left = Infinity;
   let right = -Infinity;
   let top = Infinity;
@@ -43,6 +48,38 @@ export function fill(canvas: Canvas, polygons: readonly Polygon[], colour: Colou
   if (!(x1 > x0 && y1 > y0)) return;
   const cover = coverage(polygons, x0, y0, x1 - x0, y1 - y0);
   blend(canvas, cover, x0, y0, x1 - x0, y1 - y0, colour, opacity);
+}
+
+/** The same on a copy of that part of the canvas; false where there is no room for it. */
+function fillCompiled(
+  { run, fit, out, canvas: room }: Kernels,
+  canvas: Canvas,
+  polygons: readonly Polygon[],
+  colour: Colour,
+  opacity: number,
+): boolean {
+  const length = polygons.reduce((sum, polygon) => sum + 1 + polygon.length, 0);
+  if (length > FIT_HEAD) return false;
+  let end = 0;
+  for (const polygon of polygons) {
+    fit[end++] = polygon.length;
+    fit.set(polygon, end);
+    end += polygon.length;
+  }
+  if (!run.outline(length, canvas.width, canvas.height)) return true;
+  const [x0, y0, width, height] = out;
+  const behind = 8 * (width + 1) * height;
+  const line = 3 * width;
+  if (behind + line * height > room.length) return false;
+  const { rgb } = canvas;
+  const first = 3 * (y0 * canvas.width + x0);
+  const step = 3 * canvas.width;
+  for (let row = 0, at = first; row < height; row++, at += step)
+    room.set(rgb.subarray(at, at + line), behind + row * line);
+  run.fill(length, x0, y0, width, height, room.byteOffset + behind, ...colour, opacity);
+  for (let row = 0, at = first, from = behind; row < height; row++, at += step, from += line)
+    rgb.set(room.subarray(from, from + line), at);
+  return true;
 }
 
 /**

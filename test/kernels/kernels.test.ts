@@ -16,7 +16,7 @@ import type { Coefficients } from '../../src/optics/wavefront.ts';
 import { indexColours } from '../../src/report/indexed.ts';
 import { stretchPreview } from '../../src/report/preview.ts';
 import { createCanvas, fill } from '../../src/report/raster.ts';
-import { disc } from '../../src/report/strokes.ts';
+import { disc, line, ring } from '../../src/report/strokes.ts';
 import type { Shape } from '../../src/shapes/shape.ts';
 import { meshBackground } from '../../src/stars/background.ts';
 import { detectStars } from '../../src/stars/detect.ts';
@@ -127,6 +127,28 @@ describe('kernels and TypeScript agree', () => {
       }),
     );
     expect(compiled).toEqual(plain);
+  });
+
+  it('polygons filled on a canvas, inside it, across its borders and beyond them, exactly', () => {
+    const random = seededRandom(14);
+    const shapes = Array.from({ length: 300 }, () => {
+      const [x, y] = [440 * random.uniform() - 70, 340 * random.uniform() - 70];
+      const [u, v] = [x + 80 * random.normal(), y + 80 * random.normal()];
+      return [
+        disc(x, y, 1 + 20 * random.uniform()),
+        ...line(x, y, u, v, 0.5 + 3 * random.uniform()),
+        ...ring(u, v, 9, 2),
+      ];
+    });
+    const { compiled, plain } = both(() => {
+      const canvas = createCanvas(300, 200, [10, 80, 200]);
+      shapes.forEach((polygons, k) => {
+        fill(canvas, polygons, [(k * 37) % 256, (k * 91) % 256, k % 256], 0.2 + (0.8 * k) / 300);
+      });
+      return canvas.rgb;
+    });
+    expect(Buffer.compare(compiled, plain)).toBe(0);
+    expect(new Set(plain).size).toBeGreaterThan(200);
   });
 
   it('the palette and the indices of a drawn picture, exactly', () => {

@@ -4,6 +4,7 @@ export { countColours, exactColours, indexPixels, nearestColours } from './index
 export { fitGaussian } from './gaussian';
 export { measureStar, setFit, setRing, setThirdOrder, setWindow } from './measure';
 export { binBlocks, localMaxima, mesh, stretch, swap16 } from './pixels';
+export { fill, outline } from './raster';
 export { robustFit } from './robustFit';
 export { cut, setFloats, slope } from './stamp';
 export { byLeastSquares, bySums } from './thirdOrder';
