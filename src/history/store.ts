@@ -65,8 +65,9 @@ export function historyOf(db: Database, path: string, effects: Pick<Effects, 'er
   };
   const checkOf = (kept: Row): CheckRow[] => {
     const id = Number(kept['id']);
+    // Parsed together with its number: to copy twenty thousand rows takes as long as to parse them.
     if (kept['digest'] === digestOfCheck(kept) && kept['row_version'] === ROW_VERSION)
-      return [{ id, ...(JSON.parse(String(kept['row'])) as Omit<CheckRow, 'id'>) }];
+      return [JSON.parse(`{"id":${id},${String(kept['row']).slice(1)}`) as CheckRow];
     // Of another version of the program, or damaged: made anew from the report.
     try {
       const report = reportOf(id);

@@ -68,8 +68,9 @@ summary { cursor: pointer; }
   body { font-size: 10.5pt; }
   main { max-width: none; padding: 0; }
   figure, tr, .finding, .cautions li { break-inside: avoid; }
-  h2, h3, h2 + p { break-after: avoid; }
-  img { max-height: 92mm; width: auto; max-width: 100%; }
+  h2, h3, h2 + p, summary { break-after: avoid; }
+  section:has(> .maps) { break-inside: avoid; }
+  img { max-height: 80mm; width: auto; max-width: 100%; }
   caption, thead { break-after: avoid; }
   h2 { margin-top: 1.2rem; }
   .wide, .maps figure, .drawn { overflow: visible; break-inside: avoid; }

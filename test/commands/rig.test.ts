@@ -144,6 +144,12 @@ it('the tolerances of a rig weigh the amounts, and the report says whose they ar
   const mild = await checked('mild');
   const of = (report: Report, cause: string): Finding | undefined =>
     report.findings.find((finding) => finding.cause === cause);
+  // What is said of an amount and how it is drawn against its tolerance agree.
+  for (const { cause, status, toleranceShare: share } of [...usual.findings, ...mild.findings])
+    if (status !== 'not-measurable' && cause !== 'dispersion') {
+      expect(share, cause).not.toBeNull();
+      expect((share?.value ?? 0) > 1, cause).toBe(status === 'fault');
+    }
   expect(usual.verdict).toBe('adjust');
   expect(of(usual, 'miscollimation')).toMatchObject({
     status: 'fault',
