@@ -25,11 +25,16 @@ await build({
   ...options,
   entryPoints: { program: 'src/wholeProgram.ts' },
   format: 'cjs',
-  outExtension: { '.js': '.cjs' },
+  outExtension: { '.js': '.script' },
   charset: 'ascii',
   external: ['sharp', 'better-sqlite3'],
   define: { 'import.meta.url': 'importMetaUrl' },
-  banner: { js: "const importMetaUrl = require('node:url').pathToFileURL(__filename).href;" },
+  // A function of what Node gives a CommonJS module: src/compiledProgram.ts calls it.
+  banner: {
+    js: `(function (exports, require, module, __filename, __dirname) {"use strict";
+const importMetaUrl = require('node:url').pathToFileURL(__filename).href;`,
+  },
+  footer: { js: '})' },
   supported: { 'dynamic-import': false },
 });
 chmodSync(`${root}dist/cli.js`, 0o755);

@@ -1,4 +1,4 @@
-// Keeps the code that V8 made of the program while it checked a drawn sub, in dist/program.cjs.code: see src/compiledProgram.ts.
+// Keeps the code that V8 made of the program while it checked a drawn sub, in dist/program.script.code: see src/compiledProgram.ts.
 import { mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -7,7 +7,7 @@ import { drawFrame } from './bench/frames.mjs';
 import { fromSource } from './fromSource.mjs';
 
 const { codeCacheOf, compileProgram } = await fromSource('compiledProgram');
-const program = fileURLToPath(new URL('../dist/program.cjs', import.meta.url));
+const program = fileURLToPath(new URL('../dist/program.script', import.meta.url));
 const folder = mkdtempSync(join(tmpdir(), 'starplumb-code-'));
 try {
   const frame = join(folder, 'drawn.fits');

@@ -28,17 +28,14 @@ export const codeCacheOf = (file: string): string => `${file}.code`;
  * another text, is refused by V8 itself and everything is compiled as usual.
  */
 export function compileProgram(
-  file: string = fileURLToPath(new URL('./program.cjs', import.meta.url)),
+  file: string = fileURLToPath(new URL('./program.script', import.meta.url)),
 ): CompiledProgram {
   // Other versions know no such flag. Kept code holds for the flags it was made with.
   if (process.versions.v8.startsWith('11.')) setFlagsFromString(`--interrupt-budget=${INTERRUPT_BUDGET}`);
   // The build writes ASCII.
   const text = readFileSync(file, 'latin1');
   const cachedData = codeCache(file);
-  const script = new Script(`(function (exports, require, module, __filename, __dirname) {${text}\n})`, {
-    filename: file,
-    ...(cachedData && { cachedData }),
-  });
+  const script = new Script(text, { filename: file, ...(cachedData && { cachedData }) });
   const load = (): WholeProgram => {
     const module = { exports: {} };
     const run = script.runInThisContext() as (...scope: unknown[]) => void;

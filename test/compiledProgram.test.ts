@@ -4,7 +4,8 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { codeCacheOf, compileProgram } from '../src/compiledProgram.ts';
 
-const TEXT = 'exports.answer = () => require("node:path").basename(__filename) + 1;';
+const programText = (body: string): string => `(function (exports, require, module, __filename, __dirname) {${body}})`;
+const TEXT = programText('exports.answer = () => require("node:path").basename(__filename) + 1;');
 
 let folder = '';
 let cases = 0;
@@ -14,7 +15,7 @@ let code = Buffer.alloc(0);
 function program(text: string, kept: Uint8Array | null): string {
   const place = join(folder, String(++cases));
   mkdirSync(place);
-  const file = join(place, 'program.cjs');
+  const file = join(place, 'program.script');
   writeFileSync(file, text);
   if (kept !== null) writeFileSync(codeCacheOf(file), kept);
   return file;
@@ -34,8 +35,8 @@ beforeAll(() => {
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 it('runs the program without kept code and with it', () => {
-  expect(said(program(TEXT, null))).toEqual({ refused: undefined, answer: 'program.cjs1' });
-  expect(said(program(TEXT, code))).toEqual({ refused: false, answer: 'program.cjs1' });
+  expect(said(program(TEXT, null))).toEqual({ refused: undefined, answer: 'program.script1' });
+  expect(said(program(TEXT, code))).toEqual({ refused: false, answer: 'program.script1' });
 });
 
 it('runs the program all the same where the kept code is of another V8, cut short or nonsense', () => {
@@ -43,11 +44,11 @@ it('runs the program all the same where the kept code is of another V8, cut shor
   const ofAnotherVersion = Buffer.from(code);
   ofAnotherVersion[4] ^= 0xff;
   for (const wrong of [ofAnotherVersion, code.subarray(0, code.length >> 1), Buffer.alloc(0), Buffer.from('no code')])
-    expect(said(program(TEXT, wrong))).toEqual({ refused: true, answer: 'program.cjs1' });
+    expect(said(program(TEXT, wrong))).toEqual({ refused: true, answer: 'program.script1' });
 });
 
 it('refuses kept code of another text', () => {
-  expect(said(program('exports.answer = () => "another text";', code))).toEqual({
+  expect(said(program(programText('exports.answer = () => "another text";'), code))).toEqual({
     refused: true,
     answer: 'another text',
   });
