@@ -140,7 +140,7 @@ const text = [
   `The full report of three 26-megapixel subs, whole-field fit and page included, takes ${(full.wallMs / 1000).toFixed(1)} s and ${ms(full.rssMb)} MB.`,
   `Times grow as pixels^${exponent(growth.pixels).toFixed(2)}, stars^${exponent(growth.stars).toFixed(2)}, subs^${exponent(growth.subs).toFixed(2)}.`,
   `One 26-megapixel sub, ms: start of Node ${ms(start)}, ${stages.map(([name, time]) => `${name} ${ms(time)}`).join(', ')}`,
-  '(stages one after another in one thread; the program overlaps some).',
+  '(stages one after another in one thread, all code compiled as it first runs; the program keeps compiled code).',
   `Medians of ${rounds} rounds in turn; ${cpus()[0]?.model.trim() ?? 'unknown processor'}, ${cpus().length} processors, Node ${process.version}.`,
 ].join('\n');
 console.log(text);
