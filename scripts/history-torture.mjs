@@ -103,7 +103,7 @@ const WORKERS = {
   async write(folder, file, first, count, parties = '1') {
     const modules = await load(folder);
     const history = await modules.openHistory(modules.realEffects(), file);
-    await together(folder, Number(parties));
+    await together(dirname(file), Number(parties));
     for (let n = Number(first); n < Number(first) + Number(count); n++)
       writeSync(1, `${history.add(reportOf(modules, n)).id} ${n}\n`);
     history.close();
@@ -112,7 +112,7 @@ const WORKERS = {
   async read(folder, file, until, parties) {
     const modules = await load(folder);
     const history = await modules.openHistory(modules.realEffects(), file);
-    await together(folder, Number(parties));
+    await together(dirname(file), Number(parties));
     let most = 0;
     let lists = 0;
     while (!existsSync(until)) {

@@ -11,7 +11,8 @@ export class Unsound extends Error {
   }
 }
 
-const BUSY_MS = 10_000;
+/** Others write one after the other without a pause, on a slow disk: this one's turn comes by chance. */
+const BUSY_MS = 20_000;
 /** Pages of 4 KiB: some 600 checks. */
 const MOST_PAGES_TO_READ = 1000;
 
