@@ -4,12 +4,15 @@ import { closedLoop, type Loop } from '../support/closedLoop.ts';
 import { type PrimaryCase, USUAL_CASE } from '../support/simulatedPrimary.ts';
 
 const RIG: RigScrews = { number: 3, circleRadiusMm: 90, thread: 'M6' };
+const FULL = process.env['STARPLUMB_FULL'] === '1';
 const RUNS = 100;
+/** Of the kinds beside the first two. */
+const FEW = FULL ? RUNS : 40;
 const ROUNDS = 4;
 
 /** Every run of a kind; each looks once more after its last round. */
-function runs(changes: Partial<PrimaryCase>, rig: RigScrews | null, withStars: boolean): Loop[] {
-  return Array.from({ length: RUNS }, (_, i) =>
+function runs(changes: Partial<PrimaryCase>, rig: RigScrews | null, withStars: boolean, count: number): Loop[] {
+  return Array.from({ length: count }, (_, i) =>
     closedLoop({ ...USUAL_CASE, ...changes, seed: i + 1 }, rig, ROUNDS, withStars),
   );
 }
@@ -20,17 +23,18 @@ const share = (loops: readonly Loop[]): number => loops.filter(({ inside }) => i
  * Screws at unknown angles and of unknown hand, threads 20 % off, a hand good to 5 degrees, 0.02 to 0.04 turns of play, locking
  * that shifts by 0.3 to 0.5 arcminutes, the field re-centred by hand every other time; 4 to 8 arcminutes at the start.
  */
-it.each<[string, Partial<PrimaryCase>, RigScrews | null, boolean, number]>([
-  ['one focus: the amount open by 14 %', {}, RIG, true, 0.9],
-  ['subs on both sides of focus: by 5 %', { scaleError: 0.05 }, RIG, true, 0.9],
-  ['the same, nothing known of where the stars stood', { scaleError: 0.05 }, RIG, false, 0.9],
+it.each<[string, Partial<PrimaryCase>, RigScrews | null, boolean, number, number]>([
+  ['one focus: the amount open by 14 %', {}, RIG, true, RUNS, 0.9],
+  ['subs on both sides of focus: by 5 %', { scaleError: 0.05 }, RIG, true, RUNS, 0.9],
+  ['the same, nothing known of where the stars stood', { scaleError: 0.05 }, RIG, false, FEW, 0.9],
   // What it is without either: measured, not asked for.
-  ['one focus, nothing known of where the stars stood', {}, RIG, false, 0.8],
-  ['four screws', { screws: 4, effectArcmin: 19.1, scaleError: 0.05 }, { ...RIG, number: 4 }, true, 0.85],
-])('%s: inside the tolerance after four rounds at most', (name, changes, rig, withStars, wanted) => {
-  const loops = runs(changes, rig, withStars);
+  ['one focus, nothing known of where the stars stood', {}, RIG, false, FEW, 0.8],
+  ['four screws', { screws: 4, effectArcmin: 19.1, scaleError: 0.05 }, { ...RIG, number: 4 }, true, FEW, 0.85],
+  ['no rig: nothing known of the screws', { scaleError: 0.05 }, null, true, FEW, 0.75],
+])('%s: inside the tolerance after four rounds at most', (name, changes, rig, withStars, count, wanted) => {
+  const loops = runs(changes, rig, withStars, count);
   const rounds = loops.map((loop) => loop.rounds).sort((a, b) => a - b);
-  console.log(`${name}: ${(100 * share(loops)).toFixed(0)} % of ${RUNS}, median ${rounds[RUNS / 2]} rounds`);
+  console.log(`${name}: ${(100 * share(loops)).toFixed(0)} % of ${count}, median ${rounds[count / 2]} rounds`);
   expect(share(loops)).toBeGreaterThanOrEqual(wanted);
   // Never more than two screws a round, and nothing to turn once inside.
   for (const { course, last } of loops) {
