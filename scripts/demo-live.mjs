@@ -12,13 +12,20 @@ const night = join('demo-live', new Date().toISOString().replace(/\D/g, '').slic
 const drawing = join(tmpdir(), `starplumb-demo-${process.pid}`);
 const EXPOSURE_S = 2;
 const SUBS = 2;
-/** The night's course: how far off the primary is, and what the hand does next. */
-const STEPS = [
-  { arcmin: 4.6, directionDeg: 140, turn: { screw: 'A', turns: 0.25 } },
-  { arcmin: 3.0, directionDeg: 115, turn: { screw: 'B', turns: -0.125 } },
-  { arcmin: 1.9, directionDeg: 60, turn: { screw: 'A', turns: 0.125 } },
-  { arcmin: 0.2, directionDeg: 60, turn: null },
-];
+const ROUNDS = 6;
+/** The invented telescope's screws: what a turn clockwise of each does to the primary, which the watch has to find out. */
+const SCREWS = {
+  A: { arcmin: 21, directionDeg: 70 },
+  B: { arcmin: 21, directionDeg: 310 },
+  C: { arcmin: 21, directionDeg: 190 },
+};
+/** How far off the primary is at first. */
+const START = { arcmin: 4.6, directionDeg: 140 };
+
+const vector = ({ arcmin, directionDeg }) => ({
+  x: arcmin * Math.cos((directionDeg * Math.PI) / 180),
+  y: arcmin * Math.sin((directionDeg * Math.PI) / 180),
+});
 
 const wait = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 let ending = false;
@@ -36,7 +43,7 @@ function quietly(args) {
 }
 
 /** The subs of one step as files, drawn beside the folder. */
-async function draw(step, index) {
+async function draw(tilt, index) {
   const scenario = {
     name: `night-${index + 1}`,
     sentence: 'an invented night at the telescope',
@@ -45,7 +52,12 @@ async function draw(step, index) {
     camera: { widthPx: 1500, heightPx: 1000 },
     stars: { count: 320 },
     sky: { nebulosityE: 50 },
-    state: { primaryTilt: { arcmin: step.arcmin, directionDeg: step.directionDeg } },
+    state: {
+      primaryTilt: {
+        arcmin: Math.hypot(tilt.x, tilt.y),
+        directionDeg: (Math.atan2(tilt.y, tilt.x) * 180) / Math.PI,
+      },
+    },
     subs: Array.from({ length: SUBS }, () => ({})),
   };
   const folder = join(drawing, scenario.name);
@@ -70,6 +82,7 @@ async function write(file) {
 }
 
 const state = { now: null };
+const drawn = [];
 
 /** Listens to the page's own stream, as a phone does. */
 async function listen(url, cookie, signal) {
@@ -95,9 +108,19 @@ async function until(met, ms) {
 }
 
 mkdirSync(night, { recursive: true });
-console.log(`Watching ${night}/ while an invented night is written into it (half a minute; Ctrl-C ends).\n`);
+console.log(`Watching ${night}/ while an invented night is written into it (a minute; Ctrl-C ends).\n`);
 const watch = spawn(process.execPath, [cli, 'watch', night, '--no-history', '--port', '0'], {
   stdio: ['ignore', 'pipe', 'inherit'],
+  // Rigs, history and screws of your own stay out of the invented night.
+  env: {
+    ...process.env,
+    HOME: drawing,
+    USERPROFILE: drawing,
+    APPDATA: drawing,
+    LOCALAPPDATA: drawing,
+    XDG_DATA_HOME: drawing,
+    XDG_CONFIG_HOME: drawing,
+  },
 });
 let said = '';
 watch.stdout.setEncoding('utf8').on('data', (text) => {
@@ -114,30 +137,36 @@ try {
   const cookie = page.headers.get('set-cookie')?.split(';')[0] ?? '';
   listen(url, cookie, listening.signal).catch(() => undefined);
   let measured = 0;
-  for (const [index, step] of STEPS.entries()) {
-    if (ending) break;
-    const files = await draw(step, index);
+  let tilt = vector(START);
+  for (let round = 0; round < ROUNDS && !ending; round++) {
+    drawn.push(Math.hypot(tilt.x, tilt.y));
+    const files = await draw(tilt, round);
     for (const file of files) {
       await wait(EXPOSURE_S * 1000);
       await write(file);
     }
     measured += files.length;
     await until(() => state.now?.measuredSubs === measured && state.now.waiting === 0, 180_000);
-    // A hand that knows when to stop.
-    if (ending || step.turn === null || state.now.verdict === 'good') break;
+    // The hand does what the watch proposes, and stops when it proposes nothing.
+    const moves = state.now?.nextTurn?.moves ?? [];
+    if (ending || moves.length === 0) break;
     await wait(1500);
-    await fetch(new URL('nudge', url), {
-      method: 'POST',
-      headers: { cookie, origin: url.slice(0, -1), 'content-type': 'application/json' },
-      body: JSON.stringify(step.turn),
-    });
+    for (const { screw, turns } of moves) {
+      const effect = vector(SCREWS[screw]);
+      tilt = { x: tilt.x + turns * effect.x, y: tilt.y + turns * effect.y };
+      await fetch(new URL('nudge', url), {
+        method: 'POST',
+        headers: { cookie, origin: url.slice(0, -1), 'content-type': 'application/json' },
+        body: JSON.stringify({ screw, turns }),
+      });
+    }
   }
   if (!ending) {
     console.log('\nWhat was drawn, set by set (the truth, which the watch does not see):');
     for (const [index, set] of state.now.sets.entries()) {
       const { verdict, tiltArcmin } = set.summary;
       const told = tiltArcmin === null ? '' : `, ${tiltArcmin.value.toFixed(1)} arcmin`;
-      console.log(`  primary tilted by ${STEPS[index].arcmin} arcmin; the watch said: ${verdict}${told}`);
+      console.log(`  primary tilted by ${drawn[index]?.toFixed(1)} arcmin; the watch said: ${verdict}${told}`);
     }
     if (state.now.verdict !== 'good') throw new Error(`the last verdict is ${state.now.verdict}, not good`);
     console.log(

@@ -127,6 +127,37 @@ describe('the live page in a browser', () => {
     expect(await night.stop()).toBe(130);
   });
 
+  it('proposes a turn, takes it by one press, learns from the next sub and proposes anew, until told to stop', async (context) => {
+    const browser = await browse(context);
+    const night = await watch(context);
+    const page = await openPage(browser, night.url);
+    night.drop('a.fits', sub(11, 5));
+    await expect.poll(() => textOf(page, '#screw-move'), POLL).toMatch(/^Turn screw [ABC] 1\/\d+ turn/);
+    const first = await textOf(page, '#screw-move');
+    const arrow = await textOf(page, '#move');
+    expect(await textOf(page, '#screw-because')).toContain('not known yet');
+    // One press notes every turn of the proposal.
+    await page.getByRole('button', { name: 'Done: turned as told' }).click();
+    await expect.poll(() => textOf(page, '#headline'), POLL).toContain('Noted: screw');
+    await expect.poll(() => page.locator('#did').isVisible(), POLL).toBe(false);
+    const turned = /screw [ABC] 1\/\d+ turn (?:counter-)?clockwise/.exec(first)?.[0] ?? '';
+    expect(night.out).toContain(turned);
+    await new Promise((resolve) => setTimeout(resolve, 1300));
+    night.drop('b.fits', sub(12, 3));
+    await expect.poll(() => textOf(page, '#screw-move'), POLL).toMatch(/^Turn screw/);
+    expect(await textOf(page, '#screw-move')).not.toBe(first);
+    expect(await textOf(page, '#move')).not.toBe(arrow);
+    // What another program notes is taken up as well.
+    const nudged = night.run('nudge', 'C', '1/16', 'cw');
+    expect(nudged.status, nudged.stderr).toBe(0);
+    await expect.poll(() => textOf(page, '#headline'), POLL).toContain('screw C 1/16 turn clockwise');
+    await new Promise((resolve) => setTimeout(resolve, 1300));
+    night.drop('c.fits', sub(13, 0.2));
+    await expect.poll(() => textOf(page, '#screw-move'), POLL).toBe('Leave the screws alone.');
+    expect(await page.locator('#did').isVisible()).toBe(false);
+    expect(await textOf(page, '#verdict')).toBe('In tolerance');
+  });
+
   it('holds no blue or green light by night, in any part, and can be dimmed', async (context) => {
     const browser = await browse(context);
     const night = await watch(context);

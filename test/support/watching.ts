@@ -1,4 +1,4 @@
-import { type ChildProcess, spawn } from 'node:child_process';
+import { type ChildProcess, type SpawnSyncReturns, spawn, spawnSync } from 'node:child_process';
 import { mkdirSync, mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -24,13 +24,21 @@ export class Watching {
 
   async start(...options: string[]): Promise<this> {
     this.out = '';
-    const env = { ...process.env, XDG_DATA_HOME: join(this.root, 'data'), XDG_CONFIG_HOME: join(this.root, 'config') };
-    const child = spawn(process.execPath, [CLI, 'watch', this.folder, '--no-history', ...options], { env });
+    const child = spawn(process.execPath, [CLI, 'watch', this.folder, '--no-history', ...options], { env: this.#env });
     this.#child = child;
     child.stdout.setEncoding('utf8').on('data', (text: string) => (this.out += text));
     child.stderr.setEncoding('utf8').on('data', (text: string) => (this.err += text));
     await this.until(() => this.out.includes('Watching '));
     return this;
+  }
+
+  get #env(): NodeJS.ProcessEnv {
+    return { ...process.env, XDG_DATA_HOME: join(this.root, 'data'), XDG_CONFIG_HOME: join(this.root, 'config') };
+  }
+
+  /** Another program of the same user, to its end. */
+  run(...args: string[]): SpawnSyncReturns<string> {
+    return spawnSync(process.execPath, [CLI, ...args], { env: this.#env, encoding: 'utf8' });
   }
 
   /** Address of the page. */
