@@ -51,8 +51,8 @@ describe('a turn in words', () => {
     ['A much cw', 'much: expected how far'],
     ['screw', 'expected screw, turn and sense'],
   ])('%s is refused with what was expected', (words, message) => {
-    expect(() => turnFrom(words.split(' '))).toThrowError(UserError);
-    expect(() => turnFrom(words.split(' '))).toThrowError(message);
+    expect(() => turnFrom(words.split(' '))).toThrow(UserError);
+    expect(() => turnFrom(words.split(' '))).toThrow(message);
   });
 });
 
