@@ -12,6 +12,7 @@ import { fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
+import { DETECT_SIGMAS } from './finding.ts';
 import { type Response, responseAt, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
@@ -58,8 +59,13 @@ export interface Amounts {
 const BARE_SIGMAS = 8;
 /** A bare mirror's node, half-diagonals from the centre: farther is a degree and more of tilt. */
 const FARTHEST_NODE = 3;
-/** Share of a paraboloid's linear coma above which there is no corrector: a corrector leaves 0.02. */
-const BARE_SHARE = 0.3;
+/**
+ * Share of a paraboloid's linear coma above which there is no corrector: one leaves 0.02 to 0.1, seen as up to 0.5 far out of
+ * focus; bare mirrors show 1.0 and more (drawn frames).
+ */
+const BARE_SHARE = 0.75;
+/** W131, um, small enough to be answered in proportion. */
+const SMALL_UM = 0.1;
 
 /**
  * What drawn frames leave of coma3 and trefoil3, per component, when there is none and the noise is averaged away (neighbours
@@ -302,7 +308,7 @@ function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v:
 function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number): boolean {
   if (setup.corrector.value.present !== 'unknown') return !setup.corrector.value.present;
   const { value, error } = smooth.coma.linear;
-  if (value < BARE_SIGMAS * error) return false;
+  if (value < DETECT_SIGMAS * error) return false;
   // A node far outside the frame is no node: gross uniform coma answers a little differently over the field.
   if (vectorLength(smooth.coma.uniform) > FARTHEST_NODE * value) return false;
   const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
@@ -311,7 +317,9 @@ function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number):
   const edgeMm = (half * optics.pixelUm) / 1000;
   const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
   const expectedUm = (1000 * edgeMm) / (32 * ratio ** 3);
-  return response.comaUm(value) > BARE_SHARE * Math.min(expectedUm, 0.8);
+  const foundUm = (value * SMALL_UM) / response.coma3(SMALL_UM);
+  // The coma of the edge widens the stars, so that they seem to answer less than they do: the more of it, the more it seems.
+  return foundUm > BARE_SHARE * expectedUm * Math.max(1, expectedUm / 2);
 }
 
 /** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */

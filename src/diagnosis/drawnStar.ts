@@ -43,7 +43,18 @@ export function measurePixels({
   }
   const measured = measureStar(
     { data, width, height: width, mask: null, greenParity: null },
-    { x: half, y: half, fwhm: 3, peak, sky: 0, noise: 1e-4 * peak, gainEPerAdu: BRIGHT },
+    { x: half, y: half, fwhm: widthOf(peak / BRIGHT), peak, sky: 0, noise: 1e-4 * peak, gainEPerAdu: BRIGHT },
   );
+  if (process.env['DBG'] && measured.status !== 'measured') {
+    const r = ((globalThis as any).REASONS ??= {});
+    const key = measured.reason + half;
+    r[key] = (r[key] ?? 0) + 1;
+  }
   return measured.status === 'measured' ? measured.shape : null;
 }
+
+const SMALLEST_FWHM = 3;
+
+/** FWHM, pixels, of the Gaussian with that share of its light in its brightest pixel: pi/(4 ln 2) FWHM^2 peak = 1. */
+const widthOf = (peakShare: number): number =>
+  Math.max(SMALLEST_FWHM, Math.sqrt((4 * Math.LN2) / (Math.PI * peakShare)));

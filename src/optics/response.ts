@@ -71,6 +71,8 @@ export interface ResponseTable {
 
 /** Stars drawn at each node: three times the unknowns of the richest spin, counting both components. */
 const DRAWS = 36;
+/** With fewer measurable stars the factors of a node are carried on from its neighbours in seeing. */
+const ENOUGH_DRAWS = 24;
 const CHECKS = 48;
 const SEED = 20250314;
 
@@ -81,6 +83,28 @@ const NAMES = Object.keys(SPIN_OF) as Named[];
 interface Draw {
   readonly w: Pick<Coefficients, 'a' | 'c' | 't'>;
   readonly shape: StarShape;
+}
+
+type NodeFactors = Readonly<Record<Named, Float64Array>>;
+
+/**
+ * Little seeing far from focus makes rings that nobody measures: such nodes follow the line through the two next ones of more
+ * (or less) seeing, so that between nodes stars can be told as far as they can be measured.
+ */
+function carriedOn(solved: readonly (readonly (NodeFactors | null)[])[], s: number, k: number): NodeFactors {
+  const at = (i: number): NodeFactors | null => solved[i]?.[k] ?? null;
+  const own = at(s);
+  if (own !== null) return own;
+  for (const step of [1, -1]) {
+    const near = at(s + step);
+    if (near === null) continue;
+    const far = at(s + 2 * step) ?? near;
+    const line = (name: Named): Float64Array => near[name].map((value, i) => 2 * value - far[name][i]);
+    return { sigma2: line('sigma2'), e: line('e'), coma3: line('coma3'), trefoil3: line('trefoil3') };
+  }
+  const end = at(s + 2) ?? at(s - 2);
+  if (end === null) throw new RangeError('hardly a drawn star was measurable so far from focus');
+  return end;
 }
 
 /** Uniform over the disc, so that small and large coefficients are both met. */
@@ -146,8 +170,9 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
         if (shape !== null) draws[s][k].push({ w, shape });
       }
     }
-  const factors: Record<Named, Float64Array>[][] = draws.map((byDefocus) =>
+  const solved: (NodeFactors | null)[][] = draws.map((byDefocus) =>
     byDefocus.map((list, k) => {
+      if (list.length < ENOUGH_DRAWS) return null;
       const solve = (name: Named): Float64Array => {
         const terms = SPIN_TERMS[SPIN_OF[name]];
         // In focus the odd factors vanish and their products would only take noise.
@@ -163,6 +188,7 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
       return { sigma2: solve('sigma2'), e: solve('e'), coma3: solve('coma3'), trefoil3: solve('trefoil3') };
     }),
   );
+  const factors = solved.map((byDefocus, s) => byDefocus.map((_, k) => carriedOn(solved, s, k)));
 
   const tables = Object.fromEntries(
     NAMES.map((name) => [name, factorTable(SPIN_OF[name], (i, j) => factors[i][j][name])]),

@@ -78,13 +78,14 @@ export type RetrievalProgress = (share: number) => void;
 /**
  * Fits the shapes of all stars of all subs at once with what the drawn optics answer to seeing, smear and focus of each sub
  * and to one set of aberrations over the field (Jarvis, Schechter & Jain 2008, arXiv:0810.0027, fit much the same).
- * Null where there are too few stars.
+ * Null where there are too few stars. `from`: where an earlier fit of the same stars ended; null: from many starts.
  */
 export function fitWavefront(
   frames: readonly FrameStars[],
   table: ResponseTable,
   guess: RetrievalGuess,
   priors: RetrievalPriors,
+  from: Float64Array | null = null,
   progress: RetrievalProgress = () => undefined,
 ): Retrieval | null {
   const cells = frames.flatMap((frame, f) => cellsOf(frame, f));
@@ -92,7 +93,7 @@ export function fitWavefront(
   const layout = layoutOf(frames.length, guess.skew !== null);
   const bounds = boundsOf(layout, table);
   const rows = priorsOf(layout, guess, priors);
-  const starts = startsOf(layout, guess).map((start) => within(start, bounds));
+  const starts = (from === null ? startsOf(layout, guess) : [Array.from(from)]).map((start) => within(start, bounds));
   const first = fitCurve(retrievalProblem(layout, table, cells, rows, bounds, 1), starts);
   if (first === null) return null;
   progress(0.4);
@@ -297,8 +298,9 @@ function boundsOf(layout: Layout, table: Pick<ResponseTable, 'range' | 'defocusL
     set(layout.smear(f), 2, 40);
     if (layout.skew(f) >= 0) set(layout.skew(f), 2, 1);
   }
-  set(layout.tilt, 2, d);
-  set(layout.curvature, 1, d);
+  // Of half a diagonal: a frame's shorter side reaches little more than half of it, its stars' r^2 hardly two thirds.
+  set(layout.tilt, 2, 2.5 * d);
+  set(layout.curvature, 1, 1.5 * d);
   set(layout.astigmatism, 2, limits.a);
   set(layout.linearAstigmatism, 2, limits.a);
   set(layout.radialAstigmatism, 1, limits.a);
