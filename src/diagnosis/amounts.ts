@@ -1,3 +1,4 @@
+import { persistentVector } from '../field/combine.ts';
 import { type Field, persistentComa, type SmoothFields } from '../field/fitField.ts';
 import {
   type FrameStars,
@@ -12,9 +13,9 @@ import { fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
-import { DETECT_SIGMAS } from './finding.ts';
+import { DETECT_SIGMAS, FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt, responseFor } from './response.ts';
-import type { Retrieved } from './retrieved.ts';
+import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
 import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
 
@@ -77,6 +78,8 @@ const TREFOIL_FLOOR = 0.0007;
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
 const DISTORTION_FLOOR = 0.001;
 const DISTORTION_SHARE = 0.05;
+/** The same share of its radial part, whose stars are drawn out the most: Gaussians the least. */
+const RADIAL_SHARE = 0.07;
 
 const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
   ...v,
@@ -127,7 +130,12 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     },
     ownBlur === null ? null : ownBlur(1),
   );
-  const distortion = { ...smooth.distortion, uniform: withDistortionFloor(smooth.distortion.uniform) };
+  const { uniform, radial } = smooth.distortion;
+  const distortion = {
+    ...smooth.distortion,
+    uniform: withDistortionFloor(uniform),
+    radial: { ...radial, error: Math.hypot(radial.error, DISTORTION_FLOOR, RADIAL_SHARE * radial.value) },
+  };
   // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
   const level = skew === null && response !== null && size !== null ? levelComa(frames, size, response) : null;
   const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
@@ -220,7 +228,33 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
   const { value, low, high } = retrieved.comaUm;
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
-  return { ...amounts, retrieved, response, comaUm: { value, low, high, error: (high - low) / 2 } };
+  const refined = { ...amounts, retrieved, response, comaUm: { value, low, high, error: (high - low) / 2 } };
+  return { ...refined, smear: smearWith(refined) };
+}
+
+/** Smear of each sub: the uniform part of its distortion that neither its coma nor its astigmatism makes. */
+export function smearsOf({
+  smooth,
+  comaDistortion,
+  retrieved,
+}: Amounts): { frame: number; distortion: UncertainVector }[] {
+  const sigmas = retrieved === null ? 0 : astigmatismSigmas(retrieved);
+  return smooth.perFrame.map(({ frame, fields }) => {
+    const smear = without(fields.distortion.uniform, comaDistortion);
+    const own = retrieved?.perSub[frame]?.astigmatic;
+    if (own === undefined || sigmas < FAULT_SIGMAS) return { frame, distortion: smear };
+    const error = Math.hypot(smear.error, (Math.hypot(own.x, own.y) * ASTIGMATIC_ERRORS) / sigmas);
+    return { frame, distortion: { x: smear.x - own.x, y: smear.y - own.y, error } };
+  });
+}
+
+/** What astigmatism makes of the stars goes as its amount and as the focus: both have an error. */
+const ASTIGMATIC_ERRORS = Math.SQRT2;
+
+function smearWith(amounts: Amounts): UncertainVector {
+  const { retrieved, smear } = amounts;
+  if (retrieved === null || astigmatismSigmas(retrieved) < FAULT_SIGMAS) return smear;
+  return withDistortionFloor(persistentVector(smearsOf(amounts).map(({ distortion }) => distortion)));
 }
 
 /** How well the removed skew is known, as a share. */

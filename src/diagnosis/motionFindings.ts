@@ -1,22 +1,16 @@
-import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
-import { type Amounts, without } from './amounts.ts';
+import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { type Amounts, smearsOf } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
 
-/** Smear of one sub: the uniform part of its distortion that its coma does not make. */
-export interface FrameSmear {
-  readonly frame: number;
-  readonly distortion: UncertainVector;
-}
-
-export function smearOfFrames(amounts: Amounts): FrameSmear[] {
-  return amounts.smooth.perFrame.map(({ frame, fields }) => ({
-    frame,
-    distortion: without(fields.distortion.uniform, amounts.comaDistortion),
-  }));
-}
+/**
+ * A Gaussian weight sees the core of a star, narrower than its second moment: a drift lengthens it so much more (drawn stars;
+ * from star to star this is known to the share below).
+ */
+const DRIFT_ANSWER = 1.045;
+export const DRIFT_SHARE = 0.035;
 
 /** Length of a steady drift that makes this distortion of a star of that width: a2 - b2 = L^2/12 along one axis. */
 export function driftLength(distortion: number, fwhm: number): number {
@@ -24,7 +18,7 @@ export function driftLength(distortion: number, fwhm: number): number {
   // b of the geometric mean: sigma^2 = a b, a/b = sqrt((1 + e)/(1 - e)).
   const sigma2 = (fwhm / 2.354820045) ** 2;
   const ratio = Math.sqrt((1 + e) / (1 - e));
-  return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio));
+  return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio)) / DRIFT_ANSWER;
 }
 
 /** The air's elongation is expected to so much of its value: the star's colour and the pass band's ends are not known. */
@@ -49,10 +43,10 @@ export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
 export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {
   const persistent = amounts.smear;
   const { changing } = amounts.smooth.distortion.uniform;
-  const frames = smearOfFrames(amounts);
+  const frames = smearsOf(amounts);
   const mean = frames.reduce((sum, f) => sum + vectorLength(f.distortion), 0) / Math.max(1, frames.length);
   const air = airIsSuspect(amounts, setup);
-  const worst = frames.reduce<FrameSmear | null>(
+  const worst = frames.reduce<(typeof frames)[number] | null>(
     (best, f) => (best === null || vectorLength(f.distortion) > vectorLength(best.distortion) ? f : best),
     null,
   );

@@ -4,7 +4,7 @@ import { selectInPlace } from '../numeric/statistics.ts';
 import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseRange, type ResponseTable, responseTable } from '../optics/response.ts';
 import type { Telescope } from '../optics/telescope.ts';
-import { type Coefficients, toDefocus } from '../optics/wavefront.ts';
+import { type Coefficients, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
 import {
   fitWavefront,
@@ -18,7 +18,7 @@ import { verifyByDrawing } from '../retrieval/verify.ts';
 import { type Amounts, filterName } from './amounts.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import { lightsFor } from './response.ts';
-import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
+import { type Retrieved, retrievedAmounts, settled, type Vector } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { focusZoneUm } from './tolerances.ts';
 
@@ -35,8 +35,9 @@ const FAR_SHARE = 1.3;
 /** Share of the stars that are no wider than what is called the widest, and how much beyond it the table goes. */
 const WIDEST = 0.97;
 const WIDEST_SHARE = 1.1;
-/** Three times Marechal's lambda/14 of astigmatism at 0.55 um would be 0.29; the fit's prior is a third of that. */
+/** Marechal's lambda/14 of astigmatism at 0.55 um is 0.096 um of the coefficient; what is usual is two thirds of a table's limit. */
 const ASTIGMATISM_LIMIT_UM = 0.15;
+const USUAL_ASTIGMATISM = 2 / 3;
 /** Share of the table's time in the whole. */
 const TABLE_SHARE = 0.5;
 
@@ -70,7 +71,8 @@ export function retrieveWavefront(
     const table = tableOf(telescope, draw, range);
     if (table === null) return null;
     progress(done + TABLE_SHARE * (1 - done));
-    const retrieval = fitWavefront(frames, table, guess, priors, from, (share) =>
+    const astigmatism = USUAL_ASTIGMATISM * range.limits.a;
+    const retrieval = fitWavefront(frames, table, guess, { ...priors, astigmatism }, from, (share) =>
       progress(done + (1 - done) * (TABLE_SHARE + (1 - TABLE_SHARE) * share)),
     );
     return retrieval === null || retrieval.scan.length === 0 ? null : { table, retrieval };
@@ -84,7 +86,7 @@ export function retrieveWavefront(
   const { table, retrieval } = fitted;
   const explained = explainedVariance(frames, table, retrieval);
   const verified = verifyByDrawing(table, retrieval, draw);
-  const found = retrievedAmounts(retrieval, optics, setup, explained, verified);
+  const found = retrievedAmounts(retrieval, optics, setup, explained, verified, astigmaticOf(retrieval, draw));
   return settled(found, retrieval) ? found : null;
 }
 
@@ -161,6 +163,15 @@ function drawerOf({ optics }: Amounts, setup: Setup): DrawShape {
     const { sigmaMajor, sigmaMinor, e1, e2, coma3, trefoil3 } = shape;
     return { sigma2: sigmaMajor * sigmaMinor, e: { x: e1, y: e2 }, coma3, trefoil3 };
   };
+}
+
+/** (e1, e2) that the uniform astigmatism alone makes of the stars in the middle of each sub. */
+function astigmaticOf({ layout, best: { parameters: p } }: Retrieval, draw: DrawShape): Vector[] {
+  const a = { x: p[layout.astigmatism], y: p[layout.astigmatism + 1] };
+  return Array.from({ length: layout.subs }, (_, f) => {
+    const shape = draw(p[layout.seeing(f)], { ...NO_ABERRATION, d: p[layout.focus(f)], a });
+    return shape?.e ?? { x: 0, y: 0 };
+  });
 }
 
 /** Pairs of subs whose focuser did not move. */

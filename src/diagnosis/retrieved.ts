@@ -1,10 +1,15 @@
-import type { Uncertain, UncertainVector } from '../field/frameStars.ts';
+import { type Uncertain, type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { toDefocus, UM_PER_RMS } from '../optics/wavefront.ts';
 import type { Explained } from '../retrieval/explained.ts';
 import { mirrored, type Retrieval, type ScanPoint } from '../retrieval/fitWavefront.ts';
 import { type Interval, lengthAt, mixtureInterval, mixtureMean } from '../retrieval/mixture.ts';
 import { telescopeFor } from './drawnStar.ts';
 import type { KnownOptics, Setup } from './setup.ts';
+
+export interface Vector {
+  readonly x: number;
+  readonly y: number;
+}
 
 /**
  * What the whole-field fit found, in real units; stored axes. The common sign of focus, tilt, curvature and astigmatism is
@@ -18,6 +23,8 @@ export interface Retrieved {
     readonly focusUm: Interval;
     /** Traceless second moment of the smear, px^2. */
     readonly smear: UncertainVector;
+    /** (e1, e2) that the uniform astigmatism makes of the stars in the middle at this focus. */
+    readonly astigmatic: Vector;
   }[];
   /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
   readonly coma: UncertainVector;
@@ -69,6 +76,7 @@ export function retrievedAmounts(
   setup: Setup,
   explained: Explained,
   drawnAgainstTable: number | null,
+  astigmatic: readonly Vector[],
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
@@ -117,6 +125,7 @@ export function retrievedAmounts(
           ? positive(scaled(focusInterval(scan, retrieval), umOfFocus))
           : spread(layout.focus(frame), umOfFocus),
       smear: vector(layout.smear(frame)),
+      astigmatic: astigmatic[frame],
     })),
     coma: vector(layout.coma),
     comaUm: length(layout.coma, 1),
@@ -163,6 +172,10 @@ function alike(scan: readonly ScanPoint[], { layout }: Retrieval): ScanPoint[] {
     return near && along < 0 ? { ...point, parameters: mirrored(layout, point.parameters) } : point;
   });
 }
+
+/** Uniform astigmatism is told from a smear by its turn through focus, where the subs or the field show one. */
+export const astigmatismSigmas = ({ astigmatismRmsUm: { uniform } }: Retrieved): number =>
+  vectorLength(uniform) / Math.max(uniform.error, 1e-12);
 
 const scaled = ({ value, low, high }: Interval, factor: number): Interval => ({
   value: factor * value,

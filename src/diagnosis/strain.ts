@@ -1,8 +1,8 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unmeasurable } from './finding.ts';
+import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unmeasurable } from './finding.ts';
 import type { Response } from './response.ts';
-import type { Retrieved } from './retrieved.ts';
+import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
@@ -67,39 +67,64 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   };
 }
 
-export function astigmatism(amounts: Amounts, curvatureFault: boolean): Finding {
-  const { distortion } = amounts.smooth;
-  const tolerance = `elongation below ${ROUND_ELONGATION} in the outer zones (common practice, no source)`;
+interface Astigmatic {
+  /** |(e1, e2)| where it is largest: in the corner zones, or of the sub farthest from focus. */
+  readonly amount: number;
+  readonly sigmas: number;
+  readonly words: string;
+}
+
+/** Forms that misalignment and strain give it (Shack & Thompson 1980), the strongest first. */
+function astigmaticForms({ smooth: { distortion }, retrieved }: Amounts): Astigmatic[] {
   // At the centre of a corner zone: 2/3 of the way to the corner.
   const reach = 2 / 3;
-  const radial = Math.abs(distortion.radial.value) * reach * reach;
-  const radialSigma = Math.abs(distortion.radial.value) / Math.max(distortion.radial.error, 1e-12);
-  const linear = (Math.hypot(...distortion.linear) / Math.SQRT2) * reach;
-  const linearSigma = Math.hypot(...distortion.linear) / (2 * Math.max(distortion.linearError, 1e-12));
-  const amount = Math.max(radial, linear);
-  const significance = radial >= linear ? radialSigma : linearSigma;
-  const error = amount / Math.max(significance, 1e-12);
+  const { radial, linear, linearError } = distortion;
+  const slope = Math.hypot(...linear);
+  const forms: Astigmatic[] = [
+    {
+      amount: Math.abs(radial.value) * reach * reach,
+      sigmas: Math.abs(radial.value) / Math.max(radial.error, 1e-12),
+      words: `in the outer zones, ${radial.value > 0 ? 'radial' : 'tangential'}`,
+    },
+    {
+      amount: (slope / Math.SQRT2) * reach,
+      sigmas: slope / (2 * Math.max(linearError, 1e-12)),
+      words: 'in the outer zones, growing from side to side',
+    },
+  ];
+  if (retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS)
+    forms.push({
+      amount: Math.max(...retrieved.perSub.map(({ astigmatic: { x, y } }) => Math.hypot(x, y))),
+      sigmas: astigmatismSigmas(retrieved),
+      words: 'out of focus, the same all over the field, and turning by 90 deg through focus',
+    });
+  return forms.sort((a, b) => b.amount - a.amount);
+}
+
+export function astigmatism(amounts: Amounts, curvatureFault: boolean): Finding {
+  const tolerance = `elongation below ${ROUND_ELONGATION} in the outer zones (common practice, no source)`;
+  const [{ amount, sigmas, words }] = astigmaticForms(amounts);
+  const error = amount / Math.max(sigmas, 1e-12);
   const limit = distortionOf(ROUND_ELONGATION);
   const own = amounts.optics.bare || curvatureFault;
-  const measured = statusOf(amount, error, significance, limit);
+  const measured = statusOf(amount, error, sigmas, limit);
   const status = own && measured === 'fault' ? 'within-tolerance' : measured;
   const fwhm = amounts.response?.focusedFwhmPx ?? null;
-  const kind = radial >= linear ? (distortion.radial.value > 0 ? 'radial' : 'tangential') : 'growing from side to side';
   return {
     cause: 'astigmatism',
     status,
-    significance,
+    significance: sigmas,
     tolerance,
     share: own ? null : shareOf(limit, amount, amount - error, amount + error),
     widens: fwhm === null ? null : widenedBy(amount, fwhm),
     ...NO_DIRECTION,
     because:
-      significance < DETECT_SIGMAS
+      sigmas < DETECT_SIGMAS
         ? 'no elongation that grows over the field'
-        : `elongation ${elongationFrom(amount).toFixed(2)} in the outer zones, ${kind}${own ? (amounts.optics.bare ? ', a bare mirror’s own' : ', together with the field curvature') : ''}`,
+        : `elongation ${elongationFrom(amount).toFixed(2)} ${words}${own ? (amounts.optics.bare ? ', a bare mirror’s own' : ', together with the field curvature') : ''}`,
     advice:
       status === 'fault'
-        ? 'A change of focus turns astigmatism by 90 deg and leaves tracking as it is: take one sub on each side of focus. If it turns, look at the corrector’s seat and centring, then at the mirrors’ supports.'
+        ? 'A change of focus turns astigmatism by 90 deg and leaves tracking as it is: one sub on each side of focus settles it. Then look at the corrector’s seat and centring, and at the mirrors’ supports.'
         : 'Nothing to do.',
   };
 }

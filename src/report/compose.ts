@@ -1,8 +1,9 @@
+import { smearsOf } from '../diagnosis/amounts.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis } from '../diagnosis/focalPlane.ts';
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
-import { driftLength, smearOfFrames } from '../diagnosis/motionFindings.ts';
+import { DRIFT_SHARE, driftLength } from '../diagnosis/motionFindings.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
@@ -224,7 +225,10 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const trefoilLength = vectorLength(trefoil);
   const fwhm = field.fwhm ?? 0;
   const smearPx = driftLength(vectorLength(smear), fwhm);
-  const smearError = driftLength(vectorLength(smear) + smear.error, fwhm) - smearPx;
+  const smearError = Math.hypot(
+    driftLength(vectorLength(smear) + smear.error, fwhm) - smearPx,
+    DRIFT_SHARE * smearPx,
+  );
   const smearSeen = vectorSignificance(smear) >= DETECT_SIGMAS;
   const dispersion = diagnosis.findings.find((f) => f.cause === 'dispersion' && f.status === 'fault');
   const [p, q, r, s] = smooth.distortion.linear;
@@ -263,7 +267,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
         ? degrees(Math.min(Math.PI / 4, smear.error / (2 * Math.max(vectorLength(smear), 1e-12))))
         : null,
       skewRatio: amounts.skewRatio,
-      perFrame: smearOfFrames(amounts).map(({ frame, distortion }) => ({
+      perFrame: smearsOf(amounts).map(({ frame, distortion }) => ({
         file: measurement.frames[frame]?.stars.name ?? '',
         px: driftLength(vectorLength(distortion), fwhm),
         axisDeg:

@@ -1,6 +1,7 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { type CurveFit, continueCurve, fitCurve } from '../numeric/curveFit.ts';
 import { libraryFit } from '../numeric/libraryFit.ts';
+import { median } from '../numeric/statistics.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf, QUANTITIES } from './cells.ts';
 import { type Layout, layoutOf } from './layout.ts';
@@ -24,6 +25,8 @@ export interface RetrievalGuess {
 export interface RetrievalPriors {
   /** Focus error of an imager who focuses, um of d. */
   readonly focus: number;
+  /** Astigmatism of a telescope in use, um of each coefficient. */
+  readonly astigmatism: number;
   /** Of c growing over the field, um a half-diagonal: what a corrector leaves. */
   readonly linearComa: number;
   /** Subs whose focuser stood alike as the first of each pair; um of d. */
@@ -57,8 +60,8 @@ export interface Retrieval {
 
 /** Seeing changes so much from sub to sub (share, 1 sigma; common practice, no source). */
 const SEEING_SCATTER = 0.1;
-/** Astigmatism of a telescope in use, um of the coefficient: Marechal's lambda/14 at 0.55 um is 0.096. */
-const ASTIGMATISM_UM = 0.1;
+/** And its smear, as a share of the stars' own second moment: astigmatism, that turns through focus, is not taken for it. */
+const SMEAR_SCATTER = 0.2;
 /** coma3 for each um of d that the shadow of a fold mirror makes, set 0.03 pupil radii off for full illumination (drawn stars). */
 const SHADOW_PER_UM = 0.007;
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
@@ -92,7 +95,7 @@ export function fitWavefront(
   if (cells.length < MIN_CELLS) return null;
   const layout = layoutOf(frames.length, guess.skew !== null);
   const bounds = boundsOf(layout, table);
-  const rows = priorsOf(layout, guess, priors);
+  const rows = priorsOf(layout, guess, priors, median(cells.map((cell) => cell.values[0])));
   const starts = (from === null ? startsOf(layout, guess) : [Array.from(from)]).map((start) => within(start, bounds));
   const first = fitCurve(retrievalProblem(layout, table, cells, rows, bounds, 1), starts);
   if (first === null) return null;
@@ -226,22 +229,23 @@ export function mirrored(layout: Layout, p: ArrayLike<number>): Float64Array {
 
 const one = (index: number, sigma: number, value = 0): Prior => ({ terms: [{ index, factor: 1 }], value, sigma });
 
-function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors): Prior[] {
+function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors, sigma2: number): Prior[] {
   const { subs } = layout;
+  /** Each sub's number less the mean of all. */
+  const fromMean = (f: number, index: (sub: number) => number, sigma: number): Prior => ({
+    terms: Array.from({ length: subs }, (_, g) => ({ index: index(g), factor: (g === f ? 1 : 0) - 1 / subs })),
+    value: 0,
+    sigma,
+  });
   const seeing = guess.seeing.reduce((a, b) => a + b, 0) / subs;
   const subRows = Array.from({ length: subs }, (_, f) => {
     const steady: Prior[] =
       subs < 2
         ? []
         : [
-            {
-              terms: Array.from({ length: subs }, (_, g) => ({
-                index: layout.seeing(g),
-                factor: (g === f ? 1 : 0) - 1 / subs,
-              })),
-              value: 0,
-              sigma: SEEING_SCATTER * seeing,
-            },
+            fromMean(f, layout.seeing, SEEING_SCATTER * seeing),
+            fromMean(f, layout.smear, SMEAR_SCATTER * sigma2),
+            fromMean(f, (g) => layout.smear(g) + 1, SMEAR_SCATTER * sigma2),
           ];
     const smear = layout.smear(f);
     const skew = layout.skew(f);
@@ -270,9 +274,9 @@ function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors
     ...same,
     ...pair(layout.tilt, WIDE_UM),
     one(layout.curvature, WIDE_UM),
-    ...pair(layout.astigmatism, ASTIGMATISM_UM),
-    ...pair(layout.linearAstigmatism, ASTIGMATISM_UM),
-    one(layout.radialAstigmatism, ASTIGMATISM_UM),
+    ...pair(layout.astigmatism, priors.astigmatism),
+    ...pair(layout.linearAstigmatism, priors.astigmatism),
+    one(layout.radialAstigmatism, priors.astigmatism),
     ...pair(layout.coma, WIDE_UM),
     one(layout.linearComa, priors.linearComa),
     ...pair(layout.trefoil, WIDE_UM),

@@ -50,7 +50,9 @@ export function noiseFreeStar(
   const data = Float32Array.from(stampAt(psf, 0, 0, half), (v) => v * 1e6);
   const peak = data.reduce((a, b) => Math.max(a, b), 0);
   const plane = { data, width, height: width, mask: null, greenParity: null };
-  const guess = { x: half, y: half, fwhm: 3, peak, sky: 0, noise: peak * 1e-4, gainEPerAdu: 1e6 };
+  // A Gaussian's width for that share of its light in the brightest pixel, where it is a wide star.
+  const fwhm = Math.max(3, Math.sqrt((4 * Math.LN2 * 1e6) / (Math.PI * peak)));
+  const guess = { x: half, y: half, fwhm, peak, sky: 0, noise: peak * 1e-4, gainEPerAdu: 1e6 };
   const first = measureStar(plane, guess);
   if (first.status !== 'measured') return null;
   const again = measureStar(plane, { ...guess, fwhm: first.shape.fwhm }, windowRadius(first.shape.fwhm));

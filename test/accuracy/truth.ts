@@ -89,9 +89,9 @@ export function truthOf(drawn: DrawnCase, scenes: readonly Scene[]): Truth {
 
   const coma = middle.c;
   const trefoilRmsUm = length(state.trefoilUm) / UM_PER_RMS.t;
-  const smears = scenes.map((scene) => distortionOf(noiseFreeStar(scene, ZERO, {}, { smear: true })));
-  const airs = scenes.map((scene) => distortionOf(noiseFreeStar(scene, ZERO, {}, { dispersion: true })));
-  const both = scenes.map((scene) => distortionOf(noiseFreeStar(scene, ZERO, {}, { smear: true, dispersion: true })));
+  const smears = scenes.map((scene) => lengthening(scene, { smear: true }));
+  const airs = scenes.map((scene) => lengthening(scene, { dispersion: true }));
+  const both = scenes.map((scene) => lengthening(scene, { smear: true, dispersion: true }));
   const meanLength = (vectors: readonly Complex[]): number =>
     vectors.reduce((sum, v) => sum + length(v), 0) / vectors.length;
   const offsets = scenes.map((scene) => at(ZERO, scene).d * focusPerD + curvature / 3);
@@ -228,6 +228,20 @@ export function truthOf(drawn: DrawnCase, scenes: readonly Scene[]): Truth {
     distortion: distortionField(scenes, corner2),
     smearRatio: meanLength(both) / DISTORTION,
   };
+
+  /**
+   * (e1, e2) that mount or air make of the stars as they stand, out of focus and comatic: their tolerance is an elongation of
+   * the stars in the sub, and wide stars are drawn out less.
+   */
+  function lengthening(scene: Scene, by: { readonly smear?: boolean; readonly dispersion?: boolean }): Complex {
+    const vectors = [0, 2, 4, 6, 8].flatMap((i) => {
+      const w = at(zones[i], scene);
+      const plainStar = noiseFreeStar(scene, zones[i], w);
+      const star = noiseFreeStar(scene, zones[i], w, by);
+      return star === null || plainStar === null ? [] : [subtract(distortionOf(star), distortionOf(plainStar))];
+    });
+    return vectors.length === 0 ? distortionOf(noiseFreeStar(scene, ZERO, {}, by)) : meanOf(vectors);
+  }
 
   /** What one part of the wavefront adds to an odd shape: stars with all of it less those without, over zones and subs. */
   function differenceOf(
