@@ -45,11 +45,6 @@ export function measurePixels({
     { data, width, height: width, mask: null, greenParity: null },
     { x: half, y: half, fwhm: widthOf(peak / BRIGHT), peak, sky: 0, noise: 1e-4 * peak, gainEPerAdu: BRIGHT },
   );
-  if (process.env['DBG'] && measured.status !== 'measured') {
-    const r = ((globalThis as any).REASONS ??= {});
-    const key = measured.reason + half;
-    r[key] = (r[key] ?? 0) + 1;
-  }
   return measured.status === 'measured' ? measured.shape : null;
 }
 
