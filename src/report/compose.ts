@@ -225,10 +225,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const trefoilLength = vectorLength(trefoil);
   const fwhm = field.fwhm ?? 0;
   const smearPx = driftLength(vectorLength(smear), fwhm);
-  const smearError = Math.hypot(
-    driftLength(vectorLength(smear) + smear.error, fwhm) - smearPx,
-    DRIFT_SHARE * smearPx,
-  );
+  const smearError = Math.hypot(driftLength(vectorLength(smear) + smear.error, fwhm) - smearPx, DRIFT_SHARE * smearPx);
   const smearSeen = vectorSignificance(smear) >= DETECT_SIGMAS;
   const dispersion = diagnosis.findings.find((f) => f.cause === 'dispersion' && f.status === 'fault');
   const [p, q, r, s] = smooth.distortion.linear;
