@@ -1,0 +1,124 @@
+import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
+import { selectInPlace } from '../numeric/statistics.ts';
+import type { ResponseRange, ResponseTable } from '../optics/response.ts';
+import { type Coefficients, toDefocus } from '../optics/wavefront.ts';
+import type { Retrieval, RetrievalGuess, ScanPoint } from '../retrieval/fitWavefront.ts';
+import { wavefrontOf } from '../retrieval/model.ts';
+import type { Amounts } from './amounts.ts';
+import { telescopeFor } from './drawnStar.ts';
+import { focusZoneUm } from './tolerances.ts';
+
+/**
+ * The table is the better the less it spans. With less seeing than this share of the guess, more than a quarter of the
+ * width squared would be aberrations; farther from focus than so many sigma of the prior the star would be wider than it is.
+ */
+const LEAST_SEEING = 0.6;
+const FOCUS_SIGMAS = 2.3;
+/** The table goes on beyond the defocus that the guess has anywhere in the frame. */
+const FAR_SHARE = 1.3;
+/** Share of the stars that are no wider than what is called the widest, and how much beyond it the table goes. */
+const WIDEST = 0.97;
+const WIDEST_SHARE = 1.1;
+/** Marechal's lambda/14 of astigmatism at 0.55 um is 0.096 um of the coefficient; what is usual is two thirds of a table's limit. */
+const ASTIGMATISM_LIMIT_UM = 0.15;
+export const USUAL_ASTIGMATISM = 2 / 3;
+
+/** Half of the seeing-limited critical focus zone: where an imager's focus is expected, um along the axis, 1 sigma. */
+export function focusPriorUm(amounts: Amounts): number {
+  return focusZoneUm(amounts) / 2;
+}
+
+/** What the table must hold to begin with: all that seeing and defocus may share out between them. */
+export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess: RetrievalGuess): ResponseRange {
+  const { response, optics, comaUm } = amounts;
+  if (response === null) throw new RangeError('rangeFor needs a response');
+  const sharpest = Math.min(...guess.seeing);
+  // No star is narrower than the seeing.
+  const softest = (206.264806 * optics.pixelUm * amounts.fwhm) / optics.focalLengthMm;
+  const umOfFocus = 1 / toDefocus(telescopeFor(optics), 1);
+  const far = FAR_SHARE * umOfFocus * farthestDefocus(frames, guess);
+  // However the guess shares them out, seeing and defocus together make no star wider than the widest.
+  const widest = WIDEST_SHARE * Math.max(...frames.map(widestOf));
+  const sharpestPx = (LEAST_SEEING * sharpest * response.focusedFwhmPx) / response.seeingArcsec;
+  const farthest = response.defocusUm(Math.sqrt(Math.max(0, widest ** 2 - sharpestPx ** 2)));
+  const trefoil = Math.hypot(guess.trefoil.x, guess.trefoil.y);
+  return {
+    seeingArcsec: { from: LEAST_SEEING * sharpest, to: Math.max(softest, 1.05 * Math.max(...guess.seeing)) },
+    defocusUm: Math.min(Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), far), farthest),
+    limits: { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0), t: 0.08 + 1.3 * trefoil },
+  };
+}
+
+function widestOf({ shapes }: FrameStars): number {
+  return selectInPlace(
+    shapes.map((s) => s.fwhm),
+    Math.floor(WIDEST * (shapes.length - 1)),
+  );
+}
+
+/** Largest |d| that the guess has over the stars of any sub, um. */
+function farthestDefocus(frames: readonly FrameStars[], { focus, tilt, curvature }: RetrievalGuess): number {
+  const offs = frames.flatMap((frame, f) =>
+    frame.shapes.map((s) => {
+      const { u, v } = fieldPosition(frame, s.x, s.y);
+      return Math.abs(focus[f]) + Math.abs(tilt.x * u + tilt.y * v) + Math.abs(curvature) * (u * u + v * v);
+    }),
+  );
+  return offs.reduce((top, off) => Math.max(top, off), 0);
+}
+
+export interface Fitted {
+  readonly table: ResponseTable;
+  readonly retrieval: Retrieval;
+}
+
+/** A table no better than this decides with the stars: shares of sigma^2, shapes. */
+const ROUGH = { sigma2: 0.01, e: 0.004, coma3: 0.003, trefoil3: 0.004 } as const;
+/** Places of the scan with less than this probability need no table. */
+const UNLIKELY = 1e-3;
+/** What the fit found, and so much more, the closer table holds. */
+const CLOSER = { seeing: 0.07, share: 1.2, um: 0.03 } as const;
+/** Astigmatism beyond this share of its limit was held by it. */
+const HELD = 0.7;
+const WIDER = 4;
+
+const likely = ({ scan }: Retrieval): readonly ScanPoint[] => scan.filter((point) => point.weight > UNLIKELY);
+
+/** The same range with more room for astigmatism, where that was held by its limit; null where it was not. */
+export function widerRange({ table: { range }, retrieval }: Fitted): ResponseRange | null {
+  const { astigmatism, linearAstigmatism, radialAstigmatism } = retrieval.layout;
+  const terms = [astigmatism, astigmatism + 1, linearAstigmatism, linearAstigmatism + 1, radialAstigmatism];
+  const { limits } = range;
+  const held = likely(retrieval).some(({ parameters }) => terms.some((i) => Math.abs(parameters[i]) > HELD * limits.a));
+  return held ? { ...range, limits: { ...limits, a: WIDER * limits.a } } : null;
+}
+
+/** A smaller range about what was found, where the table was too rough for it; null where it served. */
+export function closerRange({ table, retrieval }: Fitted): ResponseRange | null {
+  const rough = (Object.keys(ROUGH) as (keyof typeof ROUGH)[]).some((name) => table.rms[name] > ROUGH[name]);
+  if (!rough) return null;
+  const { layout, cells } = retrieval;
+  const points = likely(retrieval);
+  const waves = points.flatMap(({ parameters }) => cells.map((cell) => wavefrontOf(layout, parameters, cell)));
+  const within = (of: (w: Coefficients) => number, limit: number): number =>
+    Math.min(limit, CLOSER.share * waves.reduce((top, w) => Math.max(top, of(w)), 0) + CLOSER.um);
+  const seeings = points.flatMap(({ parameters }) =>
+    Array.from({ length: layout.subs }, (_, f) => parameters[layout.seeing(f)]),
+  );
+  const { limits, defocusUm, seeingArcsec } = table.range;
+  return {
+    seeingArcsec: {
+      from: Math.max(seeingArcsec.from, (1 - CLOSER.seeing) * Math.min(...seeings)),
+      to: (1 + CLOSER.seeing) * Math.max(...seeings),
+    },
+    defocusUm: (defocusUm / table.defocusLimit) * within(({ d }) => Math.abs(d), table.defocusLimit),
+    limits: {
+      a: Math.max(
+        ASTIGMATISM_LIMIT_UM,
+        within(({ a }) => Math.hypot(a.x, a.y), limits.a),
+      ),
+      c: within(({ c }) => Math.hypot(c.x, c.y), limits.c),
+      t: within(({ t }) => Math.hypot(t.x, t.y), limits.t),
+    },
+  };
+}
