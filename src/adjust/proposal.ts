@@ -71,7 +71,7 @@ function isWithin(sight: Sight, length: number, tolerance: number | null): boole
 function becauseOf(plan: Plan, response: Response | null): string {
   const first =
     plan.kind === 'learn'
-      ? 'What this screw does is not known yet: the next sub will tell.'
+      ? `What ${plan.moves.length > 1 ? 'these screws do' : 'this screw does'} is not known yet: the next sub will tell.`
       : 'By what the turns so far did.';
   return response === null ? first : `${first} ${travelWords(response)}`.trim();
 }
