@@ -8,7 +8,7 @@ import { SubMeasurer } from '../../src/watch/subMeasurer.ts';
 import { drawSubWithTruth } from '../support/draw.ts';
 import { SimulatedPrimary, USUAL_CASE } from '../support/simulatedPrimary.ts';
 
-const RUNS = process.env['STARPLUMB_FULL'] === '1' ? 20 : 2;
+const RUNS = process.env['STARPLUMB_FULL'] === '1' ? 20 : 5;
 const ROUNDS = 4;
 const NAMES = ['A', 'B', 'C'];
 const RIG = { number: 3, circleRadiusMm: 90, thread: 'M6' };
@@ -81,12 +81,13 @@ async function drawnLoop(seed: number): Promise<DrawnLoop> {
   }
 }
 
-it(`${RUNS} telescopes come close through drawn stars and real measuring`, async () => {
+it(`${RUNS} telescopes are put right through drawn stars and real measuring`, async () => {
   const loops = [];
   for (let seed = 1; seed <= RUNS; seed++) loops.push(await drawnLoop(seed));
   for (const { inside, rounds, course } of loops)
     console.log(`${inside ? 'inside' : 'outside'} after ${rounds} rounds: ${course}`);
   console.log(`${loops.filter(({ inside }) => inside).length} of ${RUNS} inside the tolerance`);
-  // Two runs are no share; what each must show is that the turns lead the right way.
+  expect(loops.filter(({ inside }) => inside).length).toBeGreaterThanOrEqual(0.8 * RUNS);
+  // The others were led the right way as well.
   for (const { left, start } of loops) expect(left).toBeLessThan(0.4 * start);
 }, 1_800_000);
