@@ -1,7 +1,7 @@
 import { type Belief, effectIn, type Moments, momentsOf, NOISE, realTurns, screwsOf, turnVariance } from './belief.ts';
 import { HAND_TURNS } from './handTurn.ts';
 
-export interface Move {
+interface Move {
   readonly screw: number;
   /** Clockwise positive. */
   readonly turns: number;
