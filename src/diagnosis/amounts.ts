@@ -164,10 +164,10 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
 }
 
 /** W131, um, up to which what coma adds to a width is known well enough to be taken off. */
-const MOST_COMA_UM = 1.2;
+export const MOST_COMA_UM = 1.2;
 
 /** The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. */
-function nearNode(frame: FrameStars, { uniform, linear }: SmoothFields['coma'], response: Response): FrameStars {
+export function nearNode(frame: FrameStars, { uniform, linear }: SmoothFields['coma'], response: Response): FrameStars {
   const most = response.coma3(MOST_COMA_UM);
   return {
     ...frame,

@@ -96,7 +96,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   const drowned = optics.bare && comaFault;
   const measured = statusOf(tilt.um, tilt.error, significance, tolerance.um);
   // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is.
-  const leaning = optics.bare && measured === 'fault';
+  const leaning = optics.bare && amounts.retrieved === null && measured === 'fault';
   const status = drowned || leaning ? 'not-measurable' : measured;
   const { angle: axis, error: axisError } = tiltAxis(amounts, size);
   const seen = significance >= DETECT_SIGMAS && !drowned;

@@ -3,16 +3,18 @@ import { MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseRange, type ResponseTable, responseTable } from '../optics/response.ts';
 import type { Telescope } from '../optics/telescope.ts';
-import { NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
+import { astigmatismUmPerMm2, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
 import {
+  type Expected,
   fitWavefront,
   type Retrieval,
   type RetrievalGuess,
+  type RetrievalPriors,
   type RetrievalProgress,
 } from '../retrieval/fitWavefront.ts';
 import { verifyByDrawing } from '../retrieval/verify.ts';
-import { type Amounts, filterName } from './amounts.ts';
+import { type Amounts, filterName, nearNode } from './amounts.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import { lightsFor } from './response.ts';
 import { type Retrieved, retrievedAmounts, settled, type Vector } from './retrieved.ts';
@@ -21,30 +23,33 @@ import { closerRange, type Fitted, focusPriorUm, rangeFor, USUAL_ASTIGMATISM, wi
 
 /** c that a corrector leaves, um a millimetre from the centre (optics.md: .007 to .010 by ray-traced designs), rounded up. */
 const CORRECTOR_COMA_UM_PER_MM = 0.015;
+/** How well a bare mirror's own aberrations are known: the square of the focal ratio, as told. */
+const OWN_SHARE = 0.05;
 /** Share of the table's time in the whole. */
 const TABLE_SHARE = 0.5;
 /** Share of the work that is done when the fit begins anew on a closer table. */
 const CLOSER_FROM = 0.5;
 
 /**
- * The whole-field fit of this measurement; null where it has nothing to stand on (unknown optics, too few stars, a bare mirror,
- * whose coma grows beyond any table: there the node is the ruler) or did not settle.
+ * The whole-field fit of this measurement; null where it has nothing to stand on (unknown optics, too few stars) or did not settle.
+ * Of a bare mirror only the stars near its node are taken, which its coma has not drowned.
  */
 export function retrieveWavefront(
-  frames: readonly FrameStars[],
+  all: readonly FrameStars[],
   amounts: Amounts,
   setup: Setup,
   progress: RetrievalProgress = () => undefined,
 ): Retrieved | null {
-  const { response, size, optics } = amounts;
-  if (!amounts.physical || response === null || size === null || optics.bare) return null;
+  const { response, size, optics, smooth } = amounts;
+  if (!amounts.physical || response === null || size === null) return null;
+  const frames = optics.bare ? all.map((frame) => nearNode(frame, smooth.coma, response)) : all;
   if (frames.some((frame) => frame.shapes.length < MIN_FIELD_STARS)) return null;
   const guess = guessFrom(frames, amounts);
   const telescope = telescopeFor(optics);
   const draw = drawerOf(amounts, setup);
   const priors = {
     focus: toDefocus(telescope, focusPriorUm(amounts)),
-    linearComa: CORRECTOR_COMA_UM_PER_MM * amounts.halfDiagonalMm,
+    ...(optics.bare ? bareMirror(amounts) : corrected(amounts)),
     sameFocus: sameFocus(setup),
   };
   const fitWithin = (range: ResponseRange, from: Float64Array | null, done: number): Fitted | null => {
@@ -68,6 +73,22 @@ export function retrieveWavefront(
   const verified = verifyByDrawing(table, retrieval, draw);
   const found = retrievedAmounts(retrieval, optics, setup, explained, verified, astigmaticOf(retrieval, draw));
   return settled(found, retrieval) ? found : null;
+}
+
+type FieldPriors = Pick<RetrievalPriors, 'linearComa' | 'bare'>;
+
+const corrected = ({ halfDiagonalMm }: Amounts): FieldPriors => ({
+  linearComa: { value: 0, sigma: CORRECTOR_COMA_UM_PER_MM * halfDiagonalMm },
+  bare: null,
+});
+
+/** A paraboloid's third-order aberrations, known from its focal ratio as well as that is. */
+function bareMirror({ optics, halfDiagonalMm }: Amounts): FieldPriors {
+  const telescope = telescopeFor(optics);
+  const coma = comaUmPerMm(telescope) * halfDiagonalMm;
+  const own = -astigmatismUmPerMm2(telescope) * halfDiagonalMm ** 2;
+  const known = (value: number): Expected => ({ value, sigma: OWN_SHARE * Math.abs(value) });
+  return { linearComa: known(coma), bare: { radialAstigmatism: known(own), curvature: known(own) } };
 }
 
 /** Stars of this telescope, measured as the sub's are. */

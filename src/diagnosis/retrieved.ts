@@ -158,11 +158,12 @@ function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub }: Ret
     const k = sorted.indexOf(point);
     return (sorted[Math.min(sorted.length - 1, k + 1)].focus - sorted[Math.max(0, k - 1)].focus) / 2;
   };
-  return mixtureInterval(scan, (point) => ({ value: point.parameters[index], error: step(point) / 2 }));
+  return mixtureInterval(scan, (point) => ({ value: Math.abs(point.parameters[index]), error: step(point) / 2 }));
 }
 
 /** Places with the reference focus at nothing may hold either sign of the rest: turned to that of the most probable one. */
-function alike(scan: readonly ScanPoint[], { layout }: Retrieval): ScanPoint[] {
+function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): readonly ScanPoint[] {
+  if (signed) return scan;
   const [first] = scan;
   if (first === undefined) throw new RangeError('a retrieval without a scan has no amounts');
   const group = [layout.tilt, layout.tilt + 1, layout.curvature];

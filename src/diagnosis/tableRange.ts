@@ -1,10 +1,10 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
 import { selectInPlace } from '../numeric/statistics.ts';
 import type { ResponseRange, ResponseTable } from '../optics/response.ts';
-import { type Coefficients, toDefocus } from '../optics/wavefront.ts';
+import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
 import type { Retrieval, RetrievalGuess, ScanPoint } from '../retrieval/fitWavefront.ts';
 import { wavefrontOf } from '../retrieval/model.ts';
-import type { Amounts } from './amounts.ts';
+import { type Amounts, MOST_COMA_UM } from './amounts.ts';
 import { telescopeFor } from './drawnStar.ts';
 import { focusZoneUm } from './tolerances.ts';
 
@@ -42,11 +42,19 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
   const sharpestPx = (LEAST_SEEING * sharpest * response.focusedFwhmPx) / response.seeingArcsec;
   const farthest = response.defocusUm(Math.sqrt(Math.max(0, widest ** 2 - sharpestPx ** 2)));
   const trefoil = Math.hypot(guess.trefoil.x, guess.trefoil.y);
+  const own = optics.bare ? bareLimits(amounts) : null;
   return {
     seeingArcsec: { from: LEAST_SEEING * sharpest, to: Math.max(softest, 1.05 * Math.max(...guess.seeing)) },
     defocusUm: Math.min(Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), far), farthest),
-    limits: { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0), t: 0.08 + 1.3 * trefoil },
+    limits: { ...(own ?? { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0) }), t: 0.08 + 1.3 * trefoil },
   };
+}
+
+/** What a bare mirror makes of the stars that are still looked at, the farthest from its axis. */
+function bareLimits({ optics }: Amounts): { readonly a: number; readonly c: number } {
+  const telescope = telescopeFor(optics);
+  const mm = MOST_COMA_UM / comaUmPerMm(telescope);
+  return { a: ASTIGMATISM_LIMIT_UM + astigmatismUmPerMm2(telescope) * mm * mm, c: 1.1 * MOST_COMA_UM };
 }
 
 function widestOf({ shapes }: FrameStars): number {
@@ -86,6 +94,8 @@ const likely = ({ scan }: Retrieval): readonly ScanPoint[] => scan.filter((point
 
 /** The same range with more room for astigmatism, where that was held by its limit; null where it was not. */
 export function widerRange({ table: { range }, retrieval }: Fitted): ResponseRange | null {
+  // A bare mirror's own is far beyond what is usual, and known.
+  if (retrieval.signed) return null;
   const { astigmatism, linearAstigmatism, radialAstigmatism } = retrieval.layout;
   const terms = [astigmatism, astigmatism + 1, linearAstigmatism, linearAstigmatism + 1, radialAstigmatism];
   const { limits } = range;

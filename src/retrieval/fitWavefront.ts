@@ -21,14 +21,21 @@ export interface RetrievalGuess {
   readonly skew: { readonly x: number; readonly y: number } | null;
 }
 
+export interface Expected {
+  readonly value: number;
+  readonly sigma: number;
+}
+
 /** Weak knowledge that keeps apart what the stars alone cannot; all 1 sigma. */
 export interface RetrievalPriors {
   /** Focus error of an imager who focuses, um of d. */
   readonly focus: number;
   /** Astigmatism of a telescope in use, um of each coefficient. */
   readonly astigmatism: number;
-  /** Of c growing over the field, um a half-diagonal: what a corrector leaves. */
-  readonly linearComa: number;
+  /** Of c growing over the field, um a half-diagonal: nothing give or take what a corrector leaves, or a bare mirror's own. */
+  readonly linearComa: Expected;
+  /** A bare mirror's own radial astigmatism and curvature, um at the half-diagonal: they also tell the side of focus. */
+  readonly bare: { readonly radialAstigmatism: Expected; readonly curvature: Expected } | null;
   /** Subs whose focuser stood alike as the first of each pair; um of d. */
   readonly sameFocus: readonly (readonly [number, number])[];
 }
@@ -52,6 +59,8 @@ export interface Retrieval {
   /** chi-square over freedom of the data alone; errors are scaled up by its root where it is above 1. */
   readonly chi2PerFreedom: number;
   readonly converged: boolean;
+  /** Whether the signs of focus, tilt and astigmatism are told: with a bare mirror's own they are. */
+  readonly signed: boolean;
   /** What the fit stood on, for those who fit again. */
   readonly priors: readonly Prior[];
   readonly bounds: Bounds;
@@ -94,9 +103,11 @@ export function fitWavefront(
   const cells = frames.flatMap((frame, f) => cellsOf(frame, f));
   if (cells.length < MIN_CELLS) return null;
   const layout = layoutOf(frames.length, guess.skew !== null);
-  const bounds = boundsOf(layout, table);
+  const bounds = boundsOf(layout, table, priors);
   const rows = priorsOf(layout, guess, priors, median(cells.map((cell) => cell.values[0])));
-  const starts = (from === null ? startsOf(layout, guess) : [Array.from(from)]).map((start) => within(start, bounds));
+  const starts = (from === null ? startsOf(layout, guess, priors) : [Array.from(from)]).map((start) =>
+    within(start, bounds),
+  );
   const first = fitCurve(retrievalProblem(layout, table, cells, rows, bounds, 1), starts);
   if (first === null) return null;
   progress(0.4);
@@ -110,9 +121,13 @@ export function fitWavefront(
   const gone = second === null ? null : continueCurve(problem, second);
   const best = gone !== null && gone.chi2 < own.chi2 ? gone : own;
   const referenceSub = nearestFocus(layout, best.parameters);
-  const scan = scanFocus(layout, table, cells, rows, bounds, scale, best, referenceSub, priors.focus, (share) =>
-    progress(0.4 + 0.6 * share),
+  const sides = priors.bare === null ? [1] : [1, -1];
+  const places = sides.flatMap((side, k) =>
+    scanFocus(layout, table, cells, rows, bounds, scale, best, referenceSub, priors, side, (share) =>
+      progress(0.4 + (0.6 * (k + share)) / sides.length),
+    ),
   );
+  const scan = weighed(places, priors.focus);
   return {
     layout,
     cells,
@@ -121,6 +136,7 @@ export function fitWavefront(
     referenceSub,
     chi2PerFreedom,
     converged: best.converged,
+    signed: priors.bare !== null,
     priors: rows,
     bounds,
     errorScale: scale,
@@ -148,13 +164,15 @@ function scanFocus(
   scale: number,
   best: CurveFit,
   reference: number,
-  focusSigma: number,
+  { focus: focusSigma, bare }: RetrievalPriors,
+  side: number,
   progress: RetrievalProgress,
-): ScanPoint[] {
+): Place[] {
   const index = layout.focus(reference);
   const others = rows.filter((row) => !(row.terms.length === 1 && row.terms[0].index === index));
-  const middle = Math.abs(best.parameters[index]);
-  const upright = best.parameters[index] < 0 ? mirrored(layout, best.parameters) : best.parameters;
+  const onSide = best.parameters[index] * side >= 0;
+  const middle = bare === null || onSide ? Math.abs(best.parameters[index]) : 0;
+  const upright = bare === null && !onSide ? mirrored(layout, best.parameters) : best.parameters;
   const farthest = Math.min(bounds.upper[index], Math.max(2.2 * focusSigma, middle + focusSigma));
   const step = farthest / SCAN_STEPS;
   const places = scanPlaces(step, middle, errorAt(best, index));
@@ -169,20 +187,33 @@ function scanFocus(
   for (const [done, k] of order.entries()) {
     const neighbour = k >= nearest ? fits.get(k - 1) : fits.get(k + 1);
     const start = Float64Array.from(neighbour?.parameters ?? upright);
-    start[index] = places[k];
-    const hold: Prior = { terms: [{ index, factor: 1 }], value: places[k], sigma: SCAN_HOLD };
+    start[index] = side * places[k];
+    const hold: Prior = { terms: [{ index, factor: 1 }], value: side * places[k], sigma: SCAN_HOLD };
     const problem = retrievalProblem(layout, table, cells, [...others, hold], bounds, scale);
     const fit = continueCurve(problem, start);
     if (fit?.covariance) fits.set(k, fit);
     progress((done + 1) / order.length);
   }
-  const entries = [...fits].map(([k, fit]) => ({
+  // Each place stands for the way to halfway to its neighbours.
+  return [...fits].map(([k, fit]) => ({
     fit,
-    focus: places[k],
-    // Each place stands for the way to halfway to its neighbours.
-    log:
-      -0.5 * (fit.chi2 + (places[k] / focusSigma) ** 2) +
-      Math.log(places[Math.min(last, k + 1)] - places[Math.max(0, k - 1)]),
+    focus: side * places[k],
+    width: places[Math.min(last, k + 1)] - places[Math.max(0, k - 1)],
+  }));
+}
+
+interface Place {
+  readonly fit: CurveFit;
+  readonly focus: number;
+  readonly width: number;
+}
+
+/** Places by their share of the probability, the most probable first. */
+function weighed(places: readonly Place[], focusSigma: number): ScanPoint[] {
+  const entries = places.map(({ fit, focus, width }) => ({
+    fit,
+    focus,
+    log: -0.5 * (fit.chi2 + (focus / focusSigma) ** 2) + Math.log(width),
   }));
   const top = Math.max(...entries.map((e) => e.log));
   const total = entries.reduce((sum, e) => sum + Math.exp(e.log - top), 0);
@@ -229,6 +260,8 @@ export function mirrored(layout: Layout, p: ArrayLike<number>): Float64Array {
 
 const one = (index: number, sigma: number, value = 0): Prior => ({ terms: [{ index, factor: 1 }], value, sigma });
 
+const expected = (index: number, { value, sigma }: Expected): Prior => one(index, sigma, value);
+
 function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors, sigma2: number): Prior[] {
   const { subs } = layout;
   /** Each sub's number less the mean of all. */
@@ -273,18 +306,24 @@ function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors
     ...subRows,
     ...same,
     ...pair(layout.tilt, WIDE_UM),
-    one(layout.curvature, WIDE_UM),
+    priors.bare === null ? one(layout.curvature, WIDE_UM) : expected(layout.curvature, priors.bare.curvature),
     ...pair(layout.astigmatism, priors.astigmatism),
     ...pair(layout.linearAstigmatism, priors.astigmatism),
-    one(layout.radialAstigmatism, priors.astigmatism),
+    priors.bare === null
+      ? one(layout.radialAstigmatism, priors.astigmatism)
+      : expected(layout.radialAstigmatism, priors.bare.radialAstigmatism),
     ...pair(layout.coma, WIDE_UM),
-    one(layout.linearComa, priors.linearComa),
+    expected(layout.linearComa, priors.linearComa),
     ...pair(layout.trefoil, WIDE_UM),
     ...pair(layout.shadow, SHADOW_PER_UM),
   ];
 }
 
-function boundsOf(layout: Layout, table: Pick<ResponseTable, 'range' | 'defocusLimit'>): Bounds {
+function boundsOf(
+  layout: Layout,
+  table: Pick<ResponseTable, 'range' | 'defocusLimit'>,
+  { bare, linearComa }: RetrievalPriors,
+): Bounds {
   const { limits, seeingArcsec } = table.range;
   const upper = new Array<number>(layout.length).fill(0);
   const lower = new Array<number>(layout.length).fill(0);
@@ -306,10 +345,12 @@ function boundsOf(layout: Layout, table: Pick<ResponseTable, 'range' | 'defocusL
   set(layout.tilt, 2, 2.5 * d);
   set(layout.curvature, 1, 1.5 * d);
   set(layout.astigmatism, 2, limits.a);
-  set(layout.linearAstigmatism, 2, limits.a);
-  set(layout.radialAstigmatism, 1, limits.a);
-  set(layout.coma, 2, limits.c);
-  set(layout.linearComa, 1, limits.c);
+  // A bare mirror's own grows beyond the table where its stars are no longer looked at.
+  const radial = 2 * Math.abs(bare?.radialAstigmatism.value ?? 0);
+  set(layout.linearAstigmatism, 2, Math.max(limits.a, radial));
+  set(layout.radialAstigmatism, 1, Math.max(limits.a, radial));
+  set(layout.coma, 2, Math.max(limits.c, Math.abs(linearComa.value)));
+  set(layout.linearComa, 1, Math.max(limits.c, 1.3 * Math.abs(linearComa.value)));
   set(layout.trefoil, 2, limits.t);
   set(layout.shadow, 2, 0.1);
   return { lower, upper };
@@ -323,12 +364,12 @@ function within(start: readonly number[], { lower, upper }: Bounds): number[] {
 }
 
 /** Signs of focus, tilt and curvature make local minima; so does how much of the width is focus. */
-function startsOf(layout: Layout, guess: RetrievalGuess): number[][] {
-  const build = (focusBy: number, tiltBy: number, curvatureBy: number): number[] => {
+function startsOf(layout: Layout, guess: RetrievalGuess, { bare, linearComa }: RetrievalPriors): number[][] {
+  const build = (focusBy: number, tiltBy: number, curvatureBy: number, side = 1): number[] => {
     const p = new Array<number>(layout.length).fill(0);
     for (let f = 0; f < layout.subs; f++) {
       p[layout.seeing(f)] = guess.seeing[f];
-      p[layout.focus(f)] = guess.focus[f] + focusBy;
+      p[layout.focus(f)] = side * guess.focus[f] + focusBy;
       const skew = layout.skew(f);
       if (skew >= 0 && guess.skew !== null) {
         p[skew] = guess.skew.x;
@@ -337,13 +378,22 @@ function startsOf(layout: Layout, guess: RetrievalGuess): number[][] {
     }
     p[layout.tilt] = tiltBy * guess.tilt.x + 0.01;
     p[layout.tilt + 1] = tiltBy * guess.tilt.y + 0.01;
-    p[layout.curvature] = curvatureBy * guess.curvature + 0.01;
+    p[layout.curvature] = bare === null ? curvatureBy * guess.curvature + 0.01 : bare.curvature.value;
+    p[layout.radialAstigmatism] = bare?.radialAstigmatism.value ?? 0;
+    p[layout.linearComa] = linearComa.value;
     p[layout.coma] = guess.coma.x;
     p[layout.coma + 1] = guess.coma.y;
     p[layout.trefoil] = guess.trefoil.x;
     p[layout.trefoil + 1] = guess.trefoil.y;
     return p;
   };
+  if (bare !== null)
+    return [1, -1].flatMap((side) => [
+      build(0, 1, 1, side),
+      build(0, -1, 1, side),
+      build(0.15 * side, 0.2, 1, 0),
+      build(0.02 * side, 0.1, 1, 0),
+    ]);
   return [
     build(0, 1, 1),
     build(0, -1, 1),
