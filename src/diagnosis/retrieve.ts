@@ -21,7 +21,7 @@ import { type Retrieved, retrievedAmounts, settled, type Vector } from './retrie
 import type { Setup } from './setup.ts';
 import { closerRange, type Fitted, focusPriorUm, rangeFor, USUAL_ASTIGMATISM, widerRange } from './tableRange.ts';
 
-/** c that a corrector leaves, um a millimetre from the centre (optics.md: .007 to .010 by ray-traced designs), rounded up. */
+/** c that a corrector leaves, um a millimetre from the centre (.007 to .010 by ray-traced designs), rounded up. */
 const CORRECTOR_COMA_UM_PER_MM = 0.015;
 /** How well a bare mirror's own aberrations are known: the square of the focal ratio, as told. */
 const OWN_SHARE = 0.05;

@@ -38,7 +38,7 @@ describe('response table', () => {
   });
 
   it('gives stars it was not made from to the error it states', () => {
-    // Size to half a per cent and shapes to 2e-3: below what 500 stars at 2.5" tell (recipe: coma3 error 0.0004 to 0.0005 a sub).
+    // Size to half a per cent and shapes to 2e-3: below what 500 stars at 2.5" tell (coma3 error 0.0004 to 0.0005 a sub).
     expect(table.rms.sigma2).toBeLessThan(0.005);
     expect(table.rms.coma3).toBeLessThan(0.002);
     expect(table.rms.e).toBeLessThan(0.003);

@@ -69,7 +69,7 @@ describe('stars as a telescope draws them, without coma or trefoil, have none me
       dy,
     );
   };
-  // 30 and 80 um out of focus at f/4, astigmatism on top, one vane bent by 4 mm (recipe: even one bent vane adds nothing).
+  // 30 and 80 um out of focus at f/4, astigmatism on top, one vane bent by 4 mm: even one bent vane adds nothing.
   const bent = FOUR_VANES.map((vane, i) => (i === 1 ? { ...vane, offsetMm: 4 } : vane));
   for (const [name, w, vanes] of [
     ['defocused by 30 um', { d: 30 / 128 }, FOUR_VANES],
