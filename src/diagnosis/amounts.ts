@@ -225,11 +225,27 @@ function levelComa(frames: readonly FrameStars[], size: SizeField, response: Res
  * widen, and the tolerances that follow seeing, by the seeing it found.
  */
 export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
-  const { value, low, high } = retrieved.comaUm;
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
-  const refined = { ...amounts, retrieved, response, comaUm: { value, low, high, error: (high - low) / 2 } };
+  const refined = { ...amounts, retrieved, response, comaUm: withScale(retrieved.comaUm, amounts.coma, response) };
   return { ...refined, smear: smearWith(refined) };
+}
+
+/** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
+const SCALE_SHARE = 0.02;
+
+/** The fit's interval with what averaging does not take away: the scale of the drawn stars, and the floor of coma3. */
+function withScale(
+  { value, low, high }: Retrieved['comaUm'],
+  coma: UncertainVector,
+  response: Response | null,
+): NonNullable<Amounts['comaUm']> {
+  const length = vectorLength(coma);
+  const floor = response === null ? 0 : response.comaUm(length + COMA_FLOOR) - response.comaUm(length);
+  const beyond = Math.hypot(SCALE_SHARE * value, floor);
+  const below = Math.hypot(value - low, beyond);
+  const above = Math.hypot(high - value, beyond);
+  return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
 }
 
 /** Smear of each sub: the uniform part of its distortion that neither its coma nor its astigmatism makes. */
