@@ -1,5 +1,5 @@
-import { refinedBy } from './diagnosis/amounts.ts';
 import { type Diagnosis, diagnose, weigh } from './diagnosis/diagnose.ts';
+import { refinedBy } from './diagnosis/refined.ts';
 import { retrieveWavefront } from './diagnosis/retrieve.ts';
 import type { Setup } from './diagnosis/setup.ts';
 import { type MeasureSettings, type Orientation, orientationOf, setupFromFrames } from './diagnosis/setupFromFrames.ts';

@@ -22,7 +22,7 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   report: ['sweep', 'diagnosis', 'stability', 'field', 'shapes', 'stars', 'frame', 'numeric', 'kernels'],
   explain: ['diagnosis', 'optics', 'report', 'numeric'],
   live: ['report', 'diagnosis', 'field', 'shapes', 'frame', 'fits', 'numeric'],
-  adjust: ['live', 'report', 'rig', 'field', 'numeric'],
+  adjust: ['live', 'report', 'diagnosis', 'rig', 'field', 'numeric'],
   page: ['live', 'report'],
   shell: [],
   rig: ['frame'],

@@ -5,8 +5,8 @@ export default defineConfig({
   root: fileURLToPath(new URL('..', import.meta.url)),
   test: {
     include: ['test/**/*.test.ts'],
-    testTimeout: 180_000,
-    hookTimeout: 300_000,
+    testTimeout: 60_000,
+    hookTimeout: 120_000,
     reporters: ['default'],
   },
 });

@@ -1,3 +1,4 @@
+import { ARCMIN_PER_RAD } from '../numeric/angle.ts';
 import type { RigValues } from '../rig/rig.ts';
 import { pitchOf } from '../rig/thread.ts';
 import type { Vector2 } from './gaussian.ts';
@@ -15,8 +16,6 @@ export interface Layout {
   /** What each has of its own, 1 sigma of each component, arcminutes a turn. */
   readonly ownError: readonly number[];
 }
-
-const ARCMIN_PER_RAD = 10_800 / Math.PI;
 
 /** Where nothing is known of the screws: effects a turn, arcminutes, and how likely each (M4 to M8 on 70 to 150 mm). */
 const USUAL_EFFECTS = [

@@ -1,3 +1,5 @@
+import { pxPerArcmin } from '../diagnosis/starShift.ts';
+import { COMA_TOLERANCE_UM, tiltForComa } from '../diagnosis/tolerances.ts';
 import type { Report } from '../report/record.ts';
 import type { Vector2 } from './gaussian.ts';
 
@@ -22,7 +24,6 @@ export interface Sight {
   readonly needs: string | null;
 }
 
-const ARCMIN_PER_RAD = 10_800 / Math.PI;
 /** Noise below which no measured tilt is believed, arcminutes a component. */
 const LEAST_ERROR = 0.08;
 /** An interval shorter than this share of its amount is taken for one so wide. */
@@ -52,16 +53,14 @@ export function sightOf(report: Report): Sight {
   };
 }
 
-/** Trade tolerance of the primary's axis at the focus, 0.005 N^3 mm, as a tilt. */
 function toleranceOf({ scale }: Report): number | null {
   const { apertureMm, primaryFocalLengthMm, focalLengthMm } = scale;
   const focal = primaryFocalLengthMm ?? focalLengthMm;
   if (apertureMm === null || focal === null) return null;
-  return ((0.005 * (focal / apertureMm) ** 3) / focal) * ARCMIN_PER_RAD;
+  return tiltForComa(COMA_TOLERANCE_UM, apertureMm, focal);
 }
 
-/** The image moves by twice the focal length times the tilt (ray-traced; effective focal length, whatever the corrector). */
 function travelOf({ scale }: Report): number | null {
   const { focalLengthMm, pixelUm } = scale;
-  return focalLengthMm === null || pixelUm === null ? null : (2000 * focalLengthMm) / pixelUm / ARCMIN_PER_RAD;
+  return focalLengthMm === null || pixelUm === null ? null : pxPerArcmin(focalLengthMm, pixelUm);
 }

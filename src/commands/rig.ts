@@ -1,10 +1,10 @@
 import type { Command } from 'commander';
+import { effectOf } from '../adjust/screwPrior.ts';
 import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
 import { printable } from '../report/untrusted.ts';
 import type { Rig, RigValues } from '../rig/rig.ts';
 import { isRigName } from '../rig/rigName.ts';
-import { pitchOf } from '../rig/thread.ts';
 import { loadFrame, resolveFrameArguments } from './frames.ts';
 import { describeRig } from './keptHelp.ts';
 import {
@@ -78,12 +78,9 @@ function derivedOf({ values }: Rig): string[] {
   const derived: string[] = [];
   if (focalMm !== undefined && pixelUm !== undefined)
     derived.push(`One unbinned pixel is ${((ARCSEC_MM_PER_UM * pixelUm) / focalMm).toFixed(2)}" of sky.`);
-  const pitch = screws?.pitchMm ?? (screws?.thread === undefined ? null : pitchOf(screws.thread));
-  // Evenly spaced, the line through two of three screws passes half a radius from the middle.
-  if (screws?.number === 3 && pitch !== null)
-    derived.push(
-      `One turn of one screw tilts the primary by ${((pitch / (1.5 * screws.circleRadiusMm)) * (10_800 / Math.PI)).toFixed(0)}' (three screws evenly spaced).`,
-    );
+  const effect = screws?.number === 3 ? effectOf(screws) : null;
+  if (effect !== null)
+    derived.push(`One turn of one screw tilts the primary by ${effect.toFixed(0)}' (three screws evenly spaced).`);
   return derived;
 }
 

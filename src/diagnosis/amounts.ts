@@ -1,10 +1,8 @@
-import { persistentVector } from '../field/combine.ts';
 import { type Field, persistentComa, type SmoothFields } from '../field/fitField.ts';
 import {
   type FrameStars,
   fieldPosition,
   halfDiagonal,
-  type Uncertain,
   type UncertainVector,
   vectorLength,
 } from '../field/frameStars.ts';
@@ -13,9 +11,9 @@ import { fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
-import { DETECT_SIGMAS, FAULT_SIGMAS } from './finding.ts';
-import { type Response, responseAt, responseFor } from './response.ts';
-import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
+import { bareBlur, comaFromNode, isBare, nearNode, nodeOf } from './bareMirror.ts';
+import { type Response, responseFor } from './response.ts';
+import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
 import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
 
@@ -56,23 +54,11 @@ export interface Amounts {
   readonly node: { readonly u: number; readonly v: number; readonly error: number } | null;
 }
 
-/** A bare paraboloid's linear coma is at least this many sigma from none. */
-const BARE_SIGMAS = 8;
-/** A bare mirror's node, half-diagonals from the centre: farther is a degree and more of tilt. */
-const FARTHEST_NODE = 3;
-/**
- * Share of a paraboloid's linear coma above which there is no corrector: one leaves 0.02 to 0.1, seen as up to 0.5 far out of
- * focus; bare mirrors show 1.0 and more (drawn frames).
- */
-const BARE_SHARE = 0.75;
-/** W131, um, small enough to be answered in proportion. */
-const SMALL_UM = 0.1;
-
 /**
  * What drawn frames leave of coma3 and trefoil3, per component, when there is none and the noise is averaged away (neighbours
  * too faint to be left out, places of pixels, air): 6" of tilt at f/4 and 2.5".
  */
-const COMA_FLOOR = 0.0005;
+export const COMA_FLOOR = 0.0005;
 const TREFOIL_FLOOR = 0.0007;
 
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
@@ -81,7 +67,7 @@ const DISTORTION_SHARE = 0.05;
 /** The same share of its radial part, whose stars are drawn out the most: Gaussians the least. */
 const RADIAL_SHARE = 0.07;
 
-const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
+export const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
   ...v,
   error: Math.hypot(v.error, DISTORTION_FLOOR, DISTORTION_SHARE * vectorLength(v)),
 });
@@ -94,7 +80,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const half = halfDiagonal(setup);
   const filter = filterName(setup.filter, setup.mosaic);
   const coma: UncertainVector = withFloor(smooth.coma.uniform, COMA_FLOOR);
-  const bare = isBare(setup, smooth, field.fwhm, half);
+  const bare = isBare(setup, smooth, field.fwhm, half, filter);
   const known = knownOptics(setup, bare);
   const { fwhm } = field;
   const optics = known ?? { ...nominalOptics(fwhm), bare };
@@ -163,33 +149,6 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   };
 }
 
-/** W131, um, up to which what coma adds to a width is known well enough to be taken off. */
-export const MOST_COMA_UM = 1.2;
-
-/** The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. */
-export function nearNode(frame: FrameStars, { uniform, linear }: SmoothFields['coma'], response: Response): FrameStars {
-  const most = response.coma3(MOST_COMA_UM);
-  return {
-    ...frame,
-    shapes: frame.shapes.filter((s) => {
-      const { u, v } = fieldPosition(frame, s.x, s.y);
-      return Math.hypot(uniform.x + linear.value * u, uniform.y + linear.value * v) < most;
-    }),
-  };
-}
-
-/**
- * Blur, pixels, that a bare paraboloid's astigmatism makes so many half-diagonals from its axis, and its curvature from the
- * middle: a = d = B h^2 with B = 1/(16 N^2 f), and both widen alike (third-order theory, ray-traced in the tests of optics).
- */
-function bareBlur(optics: KnownOptics, half: number, response: Response): (halfDiagonals: number) => number {
-  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
-  const mm = (half * optics.pixelUm) / 1000;
-  // B h^2 um of wavefront is as much as 8 N^2 times that along the axis.
-  const umAtOne = (8 * ratio ** 2 * 1000 * mm ** 2) / (16 * ratio ** 2 * optics.primaryFocalLengthMm);
-  return (h) => response.blurPx(umAtOne * h * h);
-}
-
 function typicalComa(frames: readonly FrameStars[], { uniform, linear, cubic }: SmoothFields['coma']): number {
   return median(
     frames.flatMap((frame) =>
@@ -218,59 +177,6 @@ function levelComa(frames: readonly FrameStars[], size: SizeField, response: Res
     return fitComaField(frame, gain) ?? [];
   });
   return fields.length === 0 ? null : persistentComa(fields);
-}
-
-/**
- * The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars; what they
- * widen, and the tolerances that follow seeing, by the seeing it found.
- */
-export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
-  const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
-  const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
-  const refined = { ...amounts, retrieved, response, comaUm: withScale(retrieved.comaUm, amounts.coma, response) };
-  return { ...refined, smear: smearWith(refined) };
-}
-
-/** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
-const SCALE_SHARE = 0.02;
-
-/** The fit's interval with what averaging does not take away: the scale of the drawn stars, and the floor of coma3. */
-function withScale(
-  { value, low, high }: Retrieved['comaUm'],
-  coma: UncertainVector,
-  response: Response | null,
-): NonNullable<Amounts['comaUm']> {
-  const length = vectorLength(coma);
-  const floor = response === null ? 0 : response.comaUm(length + COMA_FLOOR) - response.comaUm(length);
-  const beyond = Math.hypot(SCALE_SHARE * value, floor);
-  const below = Math.hypot(value - low, beyond);
-  const above = Math.hypot(high - value, beyond);
-  return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
-}
-
-/** Smear of each sub: the uniform part of its distortion that neither its coma nor its astigmatism makes. */
-export function smearsOf({
-  smooth,
-  comaDistortion,
-  retrieved,
-}: Amounts): { frame: number; distortion: UncertainVector }[] {
-  const sigmas = retrieved === null ? 0 : astigmatismSigmas(retrieved);
-  return smooth.perFrame.map(({ frame, fields }) => {
-    const smear = without(fields.distortion.uniform, comaDistortion);
-    const own = retrieved?.perSub[frame]?.astigmatic;
-    if (own === undefined || sigmas < FAULT_SIGMAS) return { frame, distortion: smear };
-    const error = Math.hypot(smear.error, (Math.hypot(own.x, own.y) * ASTIGMATIC_ERRORS) / sigmas);
-    return { frame, distortion: { x: smear.x - own.x, y: smear.y - own.y, error } };
-  });
-}
-
-/** What astigmatism makes of the stars goes as its amount and as the focus: both have an error. */
-const ASTIGMATIC_ERRORS = Math.SQRT2;
-
-function smearWith(amounts: Amounts): UncertainVector {
-  const { retrieved, smear } = amounts;
-  if (retrieved === null || astigmatismSigmas(retrieved) < FAULT_SIGMAS) return smear;
-  return withDistortionFloor(persistentVector(smearsOf(amounts).map(({ distortion }) => distortion)));
 }
 
 /** How well the removed skew is known, as a share. */
@@ -314,75 +220,6 @@ export function without(vector: UncertainVector, part: { readonly x: number; rea
     y: vector.y - part.y,
     error: Math.hypot(vector.error, OWN_ERROR * Math.hypot(part.x, part.y)),
   };
-}
-
-/** How well the way to the node is known beside the noise, as a share: astigmatism and focus bend the answer to coma. */
-const NODE_SHARE = 0.07;
-/** Steps towards the place where the coma vanishes. */
-const NODE_ROUNDS = 20;
-
-/** The node is where coma3 = uniform + linear z + cubic z |z|^2 vanishes: on the line of the uniform coma. */
-function nodeOf(
-  uniform: UncertainVector,
-  { linear, cubic }: SmoothFields['coma'],
-): { u: number; v: number; error: number } | null {
-  if (Math.abs(linear.value) < BARE_SIGMAS * linear.error) return null;
-  const length = vectorLength(uniform);
-  if (length === 0) return { u: 0, v: 0, error: uniform.error / Math.abs(linear.value) };
-  // s along the uniform coma: length + linear s + cubic s^3 = 0, from the linear answer.
-  let s = -length / linear.value;
-  for (let round = 0; round < NODE_ROUNDS; round++) {
-    const slope = linear.value + 3 * cubic * s * s;
-    // Beyond the bend the cubic means nothing.
-    if (slope * linear.value <= 0.1 * linear.value ** 2) return plainNode(uniform, linear);
-    s -= (length + linear.value * s + cubic * s ** 3) / slope;
-  }
-  if (!Number.isFinite(s) || Math.abs(s) > 1) return plainNode(uniform, linear);
-  const slope = Math.abs(linear.value + cubic * s * s);
-  return {
-    u: (s * uniform.x) / length,
-    v: (s * uniform.y) / length,
-    error: Math.hypot(uniform.error / slope, (s * linear.error) / slope, NODE_SHARE * s),
-  };
-}
-
-function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v: number; error: number } {
-  const u = -uniform.x / linear.value;
-  const v = -uniform.y / linear.value;
-  const way = Math.hypot(u, v);
-  const slope = Math.abs(linear.value);
-  return { u, v, error: Math.hypot(uniform.error / slope, (way * linear.error) / slope, NODE_SHARE * way) };
-}
-
-/** Told by the user, else by the coma itself: a bare paraboloid's grows with the distance from its axis. */
-function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number): boolean {
-  if (setup.corrector.value.present !== 'unknown') return !setup.corrector.value.present;
-  const { value, error } = smooth.coma.linear;
-  if (value < DETECT_SIGMAS * error) return false;
-  // A node far outside the frame is no node: gross uniform coma answers a little differently over the field.
-  if (vectorLength(smooth.coma.uniform) > FARTHEST_NODE * value) return false;
-  const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
-  const response = responseFor(optics, filterName(setup.filter, setup.mosaic), { fwhm, coma3: 0, trefoil3: 0 });
-  if (response === null) return false;
-  const edgeMm = (half * optics.pixelUm) / 1000;
-  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
-  const expectedUm = (1000 * edgeMm) / (32 * ratio ** 3);
-  const foundUm = (value * SMALL_UM) / response.coma3(SMALL_UM);
-  // The coma of the edge widens the stars, so that they seem to answer less than they do: the more of it, the more it seems.
-  return foundUm > BARE_SHARE * expectedUm * Math.max(1, expectedUm / 2);
-}
-
-/** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */
-function comaFromNode(
-  node: { readonly u: number; readonly v: number; readonly error: number },
-  halfDiagonal: number,
-  optics: KnownOptics,
-): Amounts['comaUm'] {
-  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
-  const umPerUnit = (halfDiagonal * optics.pixelUm) / (32 * ratio ** 3);
-  const value = Math.hypot(node.u, node.v) * umPerUnit;
-  const error = node.error * umPerUnit;
-  return { value, low: Math.max(0, value - error), high: value + error, error };
 }
 
 /**

@@ -2,18 +2,13 @@ import { type FrameStars, vectorLength, vectorSignificance } from '../field/fram
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, directionError, type Finding, shareOf, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
-import { starShift } from './starShift.ts';
-import { COMA_TOLERANCE_UM } from './tolerances.ts';
+import { pxPerArcmin, starShift } from './starShift.ts';
+import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
 
-const ARCMIN_PER_RAD = 10800 / Math.PI;
-
-/** Tilt of the primary that makes a W131 of that many um: c = tau D/(32 N^2), N the primary's own focal ratio. */
-export function mirrorTiltArcmin(comaUm: number, amounts: Amounts): number {
-  const { apertureMm, primaryFocalLengthMm } = amounts.optics;
-  const ratio = primaryFocalLengthMm / apertureMm;
-  return ((comaUm / 1000) * 32 * ratio * ratio * ARCMIN_PER_RAD) / apertureMm;
-}
+/** Tilt of this telescope's primary that makes a W131 of that many um. */
+export const mirrorTiltArcmin = (comaUm: number, { optics }: Amounts): number =>
+  tiltForComa(comaUm, optics.apertureMm, optics.primaryFocalLengthMm);
 
 /** Coma put up with, um of W131: what the rig's owner wishes where the optics are known, else the trade tolerance. */
 export function comaTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: number; readonly wished: boolean } {
@@ -54,8 +49,7 @@ export function miscollimation(
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
   const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);
-  const shiftPx = (tilt: number): number =>
-    (2 * optics.focalLengthMm * 1000 * (tilt / ARCMIN_PER_RAD)) / optics.pixelUm;
+  const shiftPx = (tilt: number): number => tilt * pxPerArcmin(optics.focalLengthMm, optics.pixelUm);
   const reference = frames.find((frame) => frame.shapes.length > 0);
   const shift =
     status === 'fault' && amounts.physical && reference !== undefined

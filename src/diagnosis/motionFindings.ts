@@ -1,6 +1,7 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
-import { type Amounts, smearsOf } from './amounts.ts';
+import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
+import { smearsOf } from './refined.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';

@@ -1,5 +1,6 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
+import { type Complex, ZERO } from '../optics/complex.ts';
 import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseRange, type ResponseTable, responseTable } from '../optics/response.ts';
 import type { Telescope } from '../optics/telescope.ts';
@@ -14,10 +15,11 @@ import {
   type RetrievalProgress,
 } from '../retrieval/fitWavefront.ts';
 import { verifyByDrawing } from '../retrieval/verify.ts';
-import { type Amounts, filterName, nearNode } from './amounts.ts';
+import { type Amounts, filterName } from './amounts.ts';
+import { nearNode } from './bareMirror.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import { lightsFor } from './response.ts';
-import { type Retrieved, retrievedAmounts, settled, type Vector } from './retrieved.ts';
+import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { closerRange, type Fitted, focusPriorUm, rangeFor, USUAL_ASTIGMATISM, widerRange } from './tableRange.ts';
 
@@ -109,11 +111,11 @@ function drawerOf({ optics }: Amounts, setup: Setup): DrawShape {
 }
 
 /** (e1, e2) that the uniform astigmatism alone makes of the stars in the middle of each sub. */
-function astigmaticOf({ layout, best: { parameters: p } }: Retrieval, draw: DrawShape): Vector[] {
+function astigmaticOf({ layout, best: { parameters: p } }: Retrieval, draw: DrawShape): Complex[] {
   const a = { x: p[layout.astigmatism], y: p[layout.astigmatism + 1] };
   return Array.from({ length: layout.subs }, (_, f) => {
     const shape = draw(p[layout.seeing(f)], { ...NO_ABERRATION, d: p[layout.focus(f)], a });
-    return shape?.e ?? { x: 0, y: 0 };
+    return shape?.e ?? ZERO;
   });
 }
 

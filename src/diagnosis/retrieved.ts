@@ -1,15 +1,11 @@
 import { type Uncertain, type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import type { Complex } from '../optics/complex.ts';
 import { toDefocus, UM_PER_RMS } from '../optics/wavefront.ts';
 import type { Explained } from '../retrieval/explained.ts';
 import { mirrored, type Retrieval, type ScanPoint } from '../retrieval/fitWavefront.ts';
 import { type Interval, lengthAt, mixtureInterval, mixtureMean } from '../retrieval/mixture.ts';
 import { telescopeFor } from './drawnStar.ts';
 import type { KnownOptics, Setup } from './setup.ts';
-
-export interface Vector {
-  readonly x: number;
-  readonly y: number;
-}
 
 /**
  * What the whole-field fit found, in real units; stored axes. The common sign of focus, tilt, curvature and astigmatism is
@@ -24,7 +20,7 @@ export interface Retrieved {
     /** Traceless second moment of the smear, px^2. */
     readonly smear: UncertainVector;
     /** (e1, e2) that the uniform astigmatism makes of the stars in the middle at this focus. */
-    readonly astigmatic: Vector;
+    readonly astigmatic: Complex;
   }[];
   /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
   readonly coma: UncertainVector;
@@ -76,7 +72,7 @@ export function retrievedAmounts(
   setup: Setup,
   explained: Explained,
   drawnAgainstTable: number | null,
-  astigmatic: readonly Vector[],
+  astigmatic: readonly Complex[],
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);

@@ -1,5 +1,10 @@
 import type { FrameStars } from '../field/frameStars.ts';
+import { ARCMIN_PER_RAD } from '../numeric/angle.ts';
 import type { StarShift } from './finding.ts';
+
+/** Way of a star, pixels, while the primary tilts by an arcminute: twice the focal length, the effective one, times it (ray-traced). */
+export const pxPerArcmin = (focalLengthMm: number, pixelUm: number): number =>
+  (2000 * focalLengthMm) / pixelUm / ARCMIN_PER_RAD;
 
 /** Both star A and its target stand in the middle 80 % of the frame. */
 const MARGIN = 0.1;

@@ -4,7 +4,8 @@ import type { ResponseRange, ResponseTable } from '../optics/response.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
 import type { Retrieval, RetrievalGuess, ScanPoint } from '../retrieval/fitWavefront.ts';
 import { wavefrontOf } from '../retrieval/model.ts';
-import { type Amounts, MOST_COMA_UM } from './amounts.ts';
+import type { Amounts } from './amounts.ts';
+import { MOST_COMA_UM } from './bareMirror.ts';
 import { telescopeFor } from './drawnStar.ts';
 import { focusZoneUm } from './tolerances.ts';
 

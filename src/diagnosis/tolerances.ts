@@ -1,3 +1,4 @@
+import { ARCMIN_PER_RAD } from '../numeric/angle.ts';
 import type { Amounts } from './amounts.ts';
 import type { KnownOptics } from './setup.ts';
 
@@ -6,6 +7,14 @@ import type { KnownOptics } from './setup.ts';
  * W131 at every focal ratio.
  */
 export const COMA_TOLERANCE_UM = (1000 * 0.005) / 32;
+/**
+ * Tilt of the primary, arcminutes, that makes a W131 of that many um: c = tau D/(32 N^2), N the primary's own focal ratio.
+ */
+export function tiltForComa(comaUm: number, apertureMm: number, primaryFocalLengthMm: number): number {
+  const ratio = primaryFocalLengthMm / apertureMm;
+  return ((comaUm / 1000) * 32 * ratio * ratio * ARCMIN_PER_RAD) / apertureMm;
+}
+
 /** Marechal's lambda/14 RMS at 0.55 um (Wilson, Reflecting Telescope Optics I, sec. 3.10). */
 export const MARECHAL_UM = 0.55 / 14;
 /** Stars with a longer axis up to this many times the shorter one pass for round (common practice, no source). */

@@ -1,3 +1,4 @@
+import { ARCMIN_PER_RAD } from '../numeric/angle.ts';
 import { seededRandom } from '../numeric/random.ts';
 import type { MosaicPattern } from './camera.ts';
 import { type Complex, conjugate, polar, scale, ZERO } from './complex.ts';
@@ -16,7 +17,6 @@ const MOSAICS: Readonly<Record<'RGGB' | 'BGGR' | 'GRBG' | 'GBRG', MosaicPattern>
 };
 
 const RAD_PER_DEG = Math.PI / 180;
-const ARCMIN_PER_RAD = 10800 / Math.PI;
 
 /** From the screen (y up) to stored pixels: where the first stored row is shown on top, y turns round. */
 function toStored(scenario: Pick<Scenario, 'camera'>, onScreen: Complex): Complex {

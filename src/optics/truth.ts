@@ -1,3 +1,4 @@
+import { ARCMIN_PER_RAD } from '../numeric/angle.ts';
 import { saturationAdu } from './camera.ts';
 import { angle, type Complex, conjugate, length, scale } from './complex.ts';
 import type { Scenario } from './scenario.ts';
@@ -13,7 +14,6 @@ interface OnScreen {
 }
 
 const DEG = 180 / Math.PI;
-const ARCMIN_PER_RAD = 10800 / Math.PI;
 const UM_PER_MM = 1000;
 
 const round = (value: number, digits = 5): number => Number(value.toFixed(digits)) + 0;

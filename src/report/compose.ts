@@ -1,9 +1,9 @@
-import { smearsOf } from '../diagnosis/amounts.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis } from '../diagnosis/focalPlane.ts';
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { DRIFT_SHARE, driftLength } from '../diagnosis/motionFindings.ts';
+import { smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';

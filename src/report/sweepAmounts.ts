@@ -1,4 +1,5 @@
 import type { Setup } from '../diagnosis/setup.ts';
+import { ARCMIN_PER_RAD } from '../numeric/angle.ts';
 import { median } from '../numeric/statistics.ts';
 import { shadowPerRadius } from '../sweep/donut.ts';
 import type { FocusFit, Uncertain2 } from '../sweep/focusFit.ts';
@@ -110,8 +111,6 @@ export function tiltOf(fit: FocusFit, lengths: Lengths, screen: Screen, context:
     corners: um === null ? [] : cornersOf(toward, error, setup, lengths.halfPx, um),
   };
 }
-
-const ARCMIN_PER_RAD = 10800 / Math.PI;
 
 function cornersOf(
   toward: Uncertain2,

@@ -1,4 +1,4 @@
-import { COMA_TOLERANCE_UM } from '../diagnosis/tolerances.ts';
+import { COMA_TOLERANCE_UM, tiltForComa } from '../diagnosis/tolerances.ts';
 import type { CheckRow, EventRow } from '../history/row.ts';
 import { median } from '../numeric/statistics.ts';
 import { type ComaUnit, type ComaVector, comaUnitOf, comaVectorsOf } from './comaVector.ts';
@@ -185,16 +185,14 @@ function lengthOf(v: ComaVector | null): TrendPoint['length'] {
   return { value, error: Math.hypot(v.noise, v.lengthError * value) };
 }
 
-const ARCMIN_PER_RAD = 10800 / Math.PI;
-
-/** 0.156 um of W131 at every focal ratio; as a tilt of the primary: c = tau D/(32 N^2). */
+/** 0.156 um of W131 at every focal ratio; as a tilt of the primary where the optics are known. */
 function toleranceOf(checks: readonly CheckRow[], unit: ComaUnit): number | null {
   if (unit === 'um') return COMA_TOLERANCE_UM;
   if (unit === 'coma3') return null;
   const known = checks.flatMap(({ apertureMm, primaryFocalLengthMm, focalLengthMm }) => {
     const focal = primaryFocalLengthMm ?? focalLengthMm;
     if (apertureMm === null || focal === null) return [];
-    return [((COMA_TOLERANCE_UM / 1000) * 32 * (focal / apertureMm) ** 2 * ARCMIN_PER_RAD) / apertureMm];
+    return [tiltForComa(COMA_TOLERANCE_UM, apertureMm, focal)];
   });
   return known.length === 0 ? null : median(known);
 }

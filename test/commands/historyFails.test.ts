@@ -1,5 +1,6 @@
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { isBuiltin } from 'node:module';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
@@ -14,6 +15,7 @@ import { type DiskWorld, diskWorld } from '../support/historyFolder.ts';
 import { skipUnless } from '../support/testData.ts';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
+const NODE_HAS_SQLITE = isBuiltin('node:sqlite');
 const [width, height] = [900, 640];
 let bytes: Uint8Array | null = null;
 const drawn = (): Uint8Array =>
@@ -98,7 +100,8 @@ describe('on a disk that fails under the history (LD_PRELOAD, GNU C library)', (
   it.for([
     ['full', 1, 'the disk is full'],
     ['full', 9, 'the disk is full'],
-    ['error', 2, '(cannot be opened|the disk reports an error)'],
+    // The drivers do not do the same at their second call: Node's own writes, better-sqlite3 opens.
+    ['error', 2, NODE_HAS_SQLITE ? 'the disk reports an error' : 'cannot be opened'],
     ['error', 12, 'the disk reports an error'],
   ] as const)(
     '%s from its call %i on: the answer, a sound history, and the next check is kept',

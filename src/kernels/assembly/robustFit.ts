@@ -1,5 +1,6 @@
 import { FIT, FIT_DATA } from './layout';
 import { get, invertSymmetric, multiply, set } from './linear';
+import { kthSmallest } from './kthSmallest';
 
 /** robustLinearFit of src/numeric/robustFit.ts, the same steps in the same order. */
 
@@ -25,37 +26,8 @@ let work: usize = 0;
 let list: usize = 0;
 let rows: usize = 0;
 
-/** The k-th smallest of a list, which is reordered. */
-function select(k: i32, length: i32): f64 {
-  let left = 0;
-  let right = length - 1;
-  while (right > left) {
-    const a = get(list, left);
-    const b = get(list, (left + right) >> 1);
-    const c = get(list, right);
-    const pivot = a < b ? (b < c ? b : a < c ? c : a) : a < c ? a : b < c ? c : b;
-    let i = left;
-    let j = right;
-    while (i <= j) {
-      while (get(list, i) < pivot) i++;
-      while (get(list, j) > pivot) j--;
-      if (i <= j) {
-        const swap = get(list, i);
-        set(list, i, get(list, j));
-        set(list, j, swap);
-        i++;
-        j--;
-      }
-    }
-    if (k <= j) right = j;
-    else if (k >= i) left = i;
-    else return get(list, k);
-  }
-  return get(list, k);
-}
-
 function medianOfList(n: i32): f64 {
-  const upper = select(n >> 1, n);
+  const upper = kthSmallest(list, n >> 1, n);
   if (n % 2 == 1) return upper;
   let lower = -Infinity;
   for (let i = 0; i < n >> 1; i++) lower = Math.max(lower, get(list, i));

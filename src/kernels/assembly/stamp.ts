@@ -1,4 +1,5 @@
 import { DX, DY, MAX_RING, OUT, RING_DX, RING_DY, RING_ORDERED, RING_VALUE, SMALL, VALUE, WEIGHT } from './layout';
+import { kthSmallest } from './kthSmallest';
 import { decompose, get, set, substitute } from './linear';
 
 /** Whether pixels are float32 (NaN: no value), not 16-bit. */
@@ -82,35 +83,6 @@ export function cut(
   return n;
 }
 
-/** The k-th smallest of RING_ORDERED (Hoare 1961), as src/numeric/statistics.ts does. */
-function select(k: i32, length: i32): f64 {
-  let left = 0;
-  let right = length - 1;
-  while (right > left) {
-    const a = get(RING_ORDERED, left);
-    const b = get(RING_ORDERED, (left + right) >> 1);
-    const c = get(RING_ORDERED, right);
-    const pivot = a < b ? (b < c ? b : a < c ? c : a) : a < c ? a : b < c ? c : b;
-    let i = left;
-    let j = right;
-    while (i <= j) {
-      while (get(RING_ORDERED, i) < pivot) i++;
-      while (get(RING_ORDERED, j) > pivot) j--;
-      if (i <= j) {
-        const swap = get(RING_ORDERED, i);
-        set(RING_ORDERED, i, get(RING_ORDERED, j));
-        set(RING_ORDERED, j, swap);
-        i++;
-        j--;
-      }
-    }
-    if (k <= j) right = j;
-    else if (k >= i) left = i;
-    else return get(RING_ORDERED, k);
-  }
-  return get(RING_ORDERED, k);
-}
-
 function gatherRing(
   data: usize,
   width: i32,
@@ -165,7 +137,7 @@ export function slope(
   const count = gatherRing(data, width, height, greenParity, x, y, inner, outer, share);
   if (count == 0) return;
   memory.copy(RING_ORDERED, RING_VALUE, (<usize>count) << 3);
-  let level = select(count >> 1, count);
+  let level = kthSmallest(RING_ORDERED, count >> 1, count);
   let sx: f64 = 0;
   let sy: f64 = 0;
   const normal = SMALL;

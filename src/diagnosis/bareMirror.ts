@@ -1,0 +1,121 @@
+import type { SmoothFields } from '../field/fitField.ts';
+import {
+  type FrameStars,
+  fieldPosition,
+  type Uncertain,
+  type UncertainVector,
+  vectorLength,
+} from '../field/frameStars.ts';
+import type { FilterName } from '../optics/filter.ts';
+import type { Amounts } from './amounts.ts';
+import { DETECT_SIGMAS } from './finding.ts';
+import { type Response, responseFor } from './response.ts';
+import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
+
+/** A bare paraboloid's linear coma is at least this many sigma from none. */
+const BARE_SIGMAS = 8;
+/** A bare mirror's node, half-diagonals from the centre: farther is a degree and more of tilt. */
+const FARTHEST_NODE = 3;
+/**
+ * Share of a paraboloid's linear coma above which there is no corrector: one leaves 0.02 to 0.1, seen as up to 0.5 far out of
+ * focus; bare mirrors show 1.0 and more (drawn frames).
+ */
+const BARE_SHARE = 0.75;
+/** W131, um, small enough to be answered in proportion. */
+const SMALL_UM = 0.1;
+
+/** Told by the user, else by the coma itself: a bare paraboloid's grows with the distance from its axis. */
+export function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number, filter: FilterName): boolean {
+  if (setup.corrector.value.present !== 'unknown') return !setup.corrector.value.present;
+  const { value, error } = smooth.coma.linear;
+  if (value < DETECT_SIGMAS * error) return false;
+  // A node far outside the frame is no node: gross uniform coma answers a little differently over the field.
+  if (vectorLength(smooth.coma.uniform) > FARTHEST_NODE * value) return false;
+  const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
+  const response = responseFor(optics, filter, { fwhm, coma3: 0, trefoil3: 0 });
+  if (response === null) return false;
+  const edgeMm = (half * optics.pixelUm) / 1000;
+  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+  const expectedUm = (1000 * edgeMm) / (32 * ratio ** 3);
+  const foundUm = (value * SMALL_UM) / response.coma3(SMALL_UM);
+  // The coma of the edge widens the stars, so that they seem to answer less than they do: the more of it, the more it seems.
+  return foundUm > BARE_SHARE * expectedUm * Math.max(1, expectedUm / 2);
+}
+
+/** W131, um, up to which what coma adds to a width is known well enough to be taken off. */
+export const MOST_COMA_UM = 1.2;
+
+/** The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. */
+export function nearNode(frame: FrameStars, { uniform, linear }: SmoothFields['coma'], response: Response): FrameStars {
+  const most = response.coma3(MOST_COMA_UM);
+  return {
+    ...frame,
+    shapes: frame.shapes.filter((s) => {
+      const { u, v } = fieldPosition(frame, s.x, s.y);
+      return Math.hypot(uniform.x + linear.value * u, uniform.y + linear.value * v) < most;
+    }),
+  };
+}
+
+/**
+ * Blur, pixels, that a bare paraboloid's astigmatism makes so many half-diagonals from its axis, and its curvature from the
+ * middle: a = d = B h^2 with B = 1/(16 N^2 f), and both widen alike (third-order theory, ray-traced in the tests of optics).
+ */
+export function bareBlur(optics: KnownOptics, half: number, response: Response): (halfDiagonals: number) => number {
+  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+  const mm = (half * optics.pixelUm) / 1000;
+  // B h^2 um of wavefront is as much as 8 N^2 times that along the axis.
+  const umAtOne = (8 * ratio ** 2 * 1000 * mm ** 2) / (16 * ratio ** 2 * optics.primaryFocalLengthMm);
+  return (h) => response.blurPx(umAtOne * h * h);
+}
+
+/** How well the way to the node is known beside the noise, as a share: astigmatism and focus bend the answer to coma. */
+const NODE_SHARE = 0.07;
+/** Steps towards the place where the coma vanishes. */
+const NODE_ROUNDS = 20;
+
+/** The node is where coma3 = uniform + linear z + cubic z |z|^2 vanishes: on the line of the uniform coma. */
+export function nodeOf(
+  uniform: UncertainVector,
+  { linear, cubic }: SmoothFields['coma'],
+): { u: number; v: number; error: number } | null {
+  if (Math.abs(linear.value) < BARE_SIGMAS * linear.error) return null;
+  const length = vectorLength(uniform);
+  if (length === 0) return { u: 0, v: 0, error: uniform.error / Math.abs(linear.value) };
+  // s along the uniform coma: length + linear s + cubic s^3 = 0, from the linear answer.
+  let s = -length / linear.value;
+  for (let round = 0; round < NODE_ROUNDS; round++) {
+    const slope = linear.value + 3 * cubic * s * s;
+    // Beyond the bend the cubic means nothing.
+    if (slope * linear.value <= 0.1 * linear.value ** 2) return plainNode(uniform, linear);
+    s -= (length + linear.value * s + cubic * s ** 3) / slope;
+  }
+  if (!Number.isFinite(s) || Math.abs(s) > 1) return plainNode(uniform, linear);
+  const slope = Math.abs(linear.value + cubic * s * s);
+  return {
+    u: (s * uniform.x) / length,
+    v: (s * uniform.y) / length,
+    error: Math.hypot(uniform.error / slope, (s * linear.error) / slope, NODE_SHARE * s),
+  };
+}
+
+function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v: number; error: number } {
+  const u = -uniform.x / linear.value;
+  const v = -uniform.y / linear.value;
+  const way = Math.hypot(u, v);
+  const slope = Math.abs(linear.value);
+  return { u, v, error: Math.hypot(uniform.error / slope, (way * linear.error) / slope, NODE_SHARE * way) };
+}
+
+/** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */
+export function comaFromNode(
+  node: { readonly u: number; readonly v: number; readonly error: number },
+  halfDiagonal: number,
+  optics: KnownOptics,
+): Amounts['comaUm'] {
+  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
+  const umPerUnit = (halfDiagonal * optics.pixelUm) / (32 * ratio ** 3);
+  const value = Math.hypot(node.u, node.v) * umPerUnit;
+  const error = node.error * umPerUnit;
+  return { value, low: Math.max(0, value - error), high: value + error, error };
+}

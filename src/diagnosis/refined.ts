@@ -1,0 +1,61 @@
+import { persistentVector } from '../field/combine.ts';
+import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import { median } from '../numeric/statistics.ts';
+import { type Amounts, COMA_FLOOR, filterName, withDistortionFloor, without } from './amounts.ts';
+import { FAULT_SIGMAS } from './finding.ts';
+import { type Response, responseAt } from './response.ts';
+import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
+import type { Setup } from './setup.ts';
+
+/**
+ * The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars; what they
+ * widen, and the tolerances that follow seeing, by the seeing it found.
+ */
+export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
+  const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
+  const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
+  const refined = { ...amounts, retrieved, response, comaUm: withScale(retrieved.comaUm, amounts.coma, response) };
+  return { ...refined, smear: smearWith(refined) };
+}
+
+/** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
+const SCALE_SHARE = 0.02;
+
+/** The fit's interval with what averaging does not take away: the scale of the drawn stars, and the floor of coma3. */
+function withScale(
+  { value, low, high }: Retrieved['comaUm'],
+  coma: UncertainVector,
+  response: Response | null,
+): NonNullable<Amounts['comaUm']> {
+  const length = vectorLength(coma);
+  const floor = response === null ? 0 : response.comaUm(length + COMA_FLOOR) - response.comaUm(length);
+  const beyond = Math.hypot(SCALE_SHARE * value, floor);
+  const below = Math.hypot(value - low, beyond);
+  const above = Math.hypot(high - value, beyond);
+  return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
+}
+
+/** Smear of each sub: the uniform part of its distortion that neither its coma nor its astigmatism makes. */
+export function smearsOf({
+  smooth,
+  comaDistortion,
+  retrieved,
+}: Amounts): { frame: number; distortion: UncertainVector }[] {
+  const sigmas = retrieved === null ? 0 : astigmatismSigmas(retrieved);
+  return smooth.perFrame.map(({ frame, fields }) => {
+    const smear = without(fields.distortion.uniform, comaDistortion);
+    const own = retrieved?.perSub[frame]?.astigmatic;
+    if (own === undefined || sigmas < FAULT_SIGMAS) return { frame, distortion: smear };
+    const error = Math.hypot(smear.error, (Math.hypot(own.x, own.y) * ASTIGMATIC_ERRORS) / sigmas);
+    return { frame, distortion: { x: smear.x - own.x, y: smear.y - own.y, error } };
+  });
+}
+
+/** What astigmatism makes of the stars goes as its amount and as the focus: both have an error. */
+const ASTIGMATIC_ERRORS = Math.SQRT2;
+
+function smearWith(amounts: Amounts): UncertainVector {
+  const { retrieved, smear } = amounts;
+  if (retrieved === null || astigmatismSigmas(retrieved) < FAULT_SIGMAS) return smear;
+  return withDistortionFloor(persistentVector(smearsOf(amounts).map(({ distortion }) => distortion)));
+}
