@@ -1,4 +1,4 @@
-import { median, robustSigma } from '../numeric/statistics.ts';
+import { median, robustSigma, weightedMedian } from '../numeric/statistics.ts';
 import type { Shape } from '../shapes/shape.ts';
 import type { FrameStars, Uncertain, UncertainVector } from './frameStars.ts';
 
@@ -93,9 +93,12 @@ export function summariseShapes(shapes: readonly Shape[]): ZoneSummary {
   };
 }
 
-/** Median with the larger of the error its scatter shows and the error the stars claim. */
+/** Median, stars weighed by their scatter and own errors, with the larger of the error the scatter shows and the stars claim. */
 function medianWithError(values: readonly number[], errors: readonly number[]): Uncertain {
-  const value = median(values);
-  const n = Math.sqrt(values.length);
-  return { value, error: (MEDIAN_COST * Math.max(robustSigma(values, value), 0.5 * median(errors))) / n };
+  const scatter = Math.max(robustSigma(values), 0.5 * median(errors));
+  // Where all are the same and claim no error, all weigh the same.
+  const weights = errors.map((error) => (scatter > 0 ? scatter ** 2 / (scatter ** 2 + error ** 2) : 1));
+  const sum = weights.reduce((total, w) => total + w, 0);
+  const squares = weights.reduce((total, w) => total + w * w, 0);
+  return { value: weightedMedian(values, weights), error: (MEDIAN_COST * scatter * Math.sqrt(squares)) / sum };
 }

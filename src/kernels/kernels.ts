@@ -47,7 +47,16 @@ interface Exports {
     rings: number,
     needed: number,
   ): number;
-  area(data: number, width: number, height: number, x: number, y: number, limit: number, half: number): number;
+  area(
+    data: number,
+    width: number,
+    height: number,
+    x: number,
+    y: number,
+    limit: number,
+    half: number,
+    least: number,
+  ): number;
   stretch(from: number, to: number, black: number, range: number, midtone: number, top: number): void;
   setFloats(are: boolean): void;
   cut(

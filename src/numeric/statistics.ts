@@ -50,6 +50,27 @@ export function median(values: ArrayLike<number>): number {
   return (lower + upper) / 2;
 }
 
+/** The value with half of the weight on either side, each value's own weight parted there; equal weights give the median. */
+export function weightedMedian(values: readonly number[], weights: readonly number[]): number {
+  if (values.length === 0) throw new RangeError('median of no values');
+  const order = values.map((_, i) => i).sort((a, b) => values[a] - values[b]);
+  const half = weights.reduce((sum, w) => sum + w, 0) / 2;
+  let passed = 0;
+  let before = order[0];
+  let placeBefore = 0;
+  for (const i of order) {
+    const place = passed + weights[i] / 2;
+    if (place >= half) {
+      const share = place > placeBefore ? (half - placeBefore) / (place - placeBefore) : 1;
+      return values[before] + share * (values[i] - values[before]);
+    }
+    passed += weights[i];
+    before = i;
+    placeBefore = place;
+  }
+  return values[before];
+}
+
 /** Robust sigma: MAD_TO_SIGMA x median |v - centre|. */
 export function robustSigma(values: ArrayLike<number>, centre = median(values)): number {
   const away = new Float64Array(values);

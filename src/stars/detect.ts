@@ -1,12 +1,12 @@
 import { kernelAddress, kernels, pieces } from '../kernels/kernels.ts';
 import { MAX_CANDIDATES, MAX_CELLS, MAX_PLACES } from '../kernels/layout.ts';
-import { median } from '../numeric/statistics.ts';
+import { median, weightedMedian } from '../numeric/statistics.ts';
 import { type Background, levelAt, meshBackground, noiseAt, type Plane } from './background.ts';
 import { binnedPlane } from './plane.ts';
 
 /** A local maximum that stands out of the sky: a star, or something that selection will name. */
 export interface Candidate {
-  /** Pixels; of the highest pixel, or of the block when found on a binned plane. */
+  /** Pixels; of the highest pixel, or of the light around it when found on a binned plane. */
   readonly x: number;
   readonly y: number;
   /** Highest pixel within one pixel, ADU as stored (for saturation). */
@@ -39,8 +39,10 @@ export const DETECT_DEFAULTS = {
 const SMOOTHING = 0.375;
 /** A hot pixel's neighbours hold almost nothing; a star of FWHM 1.5 px leaves 0.19 of the peak in the mean neighbour. */
 export const HOT_SPREAD = 0.1;
-/** Above this FWHM stars are found on a binned plane: single pixels of a broad faint star are all noise. */
-const BIN_ABOVE = 6;
+/** Above this FWHM stars are found on a binned plane: the top of a broad faint star breaks into several peaks of noise. */
+const BIN_ABOVE = 4;
+/** FWHM that a star keeps on the binned plane, in its pixels, unless that would ask for less than two pixels a block. */
+const BINNED_FWHM = 3;
 
 /** Finds stars at any width: a first look tells the typical FWHM, broad stars are then found on a binned plane. */
 export function detectStars(plane: Plane, background: Background): Detection {
@@ -50,20 +52,32 @@ export function detectStars(plane: Plane, background: Background): Detection {
     const radius = Math.max(2, Math.round((guess ?? 3) * 0.6));
     return { candidates: thinOut(first, radius), fwhmGuess: guess };
   }
-  const factor = Math.floor(guess / 3);
+  const factor = Math.max(2, Math.floor(guess / BINNED_FWHM));
   const binned = binnedPlane(plane, factor);
   const coarse = localMaxima(binned, meshBackground(binned), 3);
-  const candidates = thinOut(coarse, 2).map((c) => restore(c, factor, plane, background));
+  const candidates = thinOut(coarse, 2).map((c) => restore(c, factor, binned, plane, background));
   return { candidates, fwhmGuess: guess };
 }
 
-/** A candidate of a binned plane in the pixels of the frame: the highest pixel of its block. */
-function restore(c: Candidate, factor: number, plane: Plane, background: Background): Candidate {
-  const x = (c.x + 0.5) * factor - 0.5;
-  const y = (c.y + 0.5) * factor - 0.5;
+/** A candidate of a binned plane in the pixels of the frame: the centroid of its nine blocks, the highest pixel near it. */
+function restore(c: Candidate, factor: number, binned: Plane, plane: Plane, background: Background): Candidate {
+  const sky = levelAt(background, (c.x + 0.5) * factor - 0.5, (c.y + 0.5) * factor - 0.5);
+  let sum = 0;
+  let right = 0;
+  let down = 0;
+  for (let v = -1; v <= 1; v++)
+    for (let u = -1; u <= 1; u++) {
+      const light = binned.data[(c.y + v) * binned.width + c.x + u] - sky;
+      if (!(light > 0)) continue;
+      sum += light;
+      right += u * light;
+      down += v * light;
+    }
+  const x = (c.x + 0.5 + (sum > 0 ? right / sum : 0)) * factor - 0.5;
+  const y = (c.y + 0.5 + (sum > 0 ? down / sum : 0)) * factor - 0.5;
   let highest = -Infinity;
-  for (let v = Math.floor(y - factor); v <= y + factor; v++)
-    for (let u = Math.floor(x - factor); u <= x + factor; u++) {
+  for (let v = Math.ceil(y - factor); v <= y + factor; v++)
+    for (let u = Math.ceil(x - factor); u <= x + factor; u++) {
       if (u < 0 || v < 0 || u >= plane.width || v >= plane.height) continue;
       highest = Math.max(highest, plane.data[v * plane.width + u]);
     }
@@ -223,35 +237,59 @@ function inspect(plane: Plane, background: Background, x: number, y: number, rin
   return { x, y, highest, peak, smoothed, contrast, noise, spread: around / peak };
 }
 
-/** Median of 2 sqrt(area above half maximum / pi) over the brightest candidates that are no hot pixels. */
+/** Signal to noise from which a candidate counts in full for the typical FWHM: the faint ones are often no stars. */
+const FULL_SNR = 50;
+/** The typical FWHM does not become better by more stars. */
+const ENOUGH_WIDTHS = 400;
+
+/**
+ * Median of 2 sqrt(area above half maximum / pi) over the brightest candidates that are no hot pixels, weighed by signal to noise.
+ * A trail, which breaks into hundreds of maxima, is left out.
+ */
 function typicalFwhm(plane: Plane, background: Background, candidates: readonly Candidate[]): number | null {
   const top = Math.max(...candidates.map((c) => c.highest), 0);
   const usable = candidates
     .filter((c) => c.spread > HOT_SPREAD && c.highest < 0.9 * top && c.contrast > 0.5 * c.smoothed)
-    .sort((a, b) => b.smoothed / b.noise - a.smoothed / a.noise)
-    .slice(0, 400);
-  if (usable.length < 3) return null;
-  return median(usable.map((c) => 2 * Math.sqrt(areaAboveHalf(plane, background, c) / Math.PI)));
+    .sort((a, b) => b.smoothed / b.noise - a.smoothed / a.noise);
+  const widths: number[] = [];
+  const weights: number[] = [];
+  for (const c of usable) {
+    const area = areaAboveHalf(plane, background, c);
+    if (area === 0) continue;
+    widths.push(2 * Math.sqrt(area / Math.PI));
+    weights.push(Math.min(FULL_SNR, c.smoothed / c.noise));
+    if (widths.length === ENOUGH_WIDTHS) break;
+  }
+  return widths.length < 3 ? null : weightedMedian(widths, weights);
 }
 
-/** Connected pixels above half of the smoothed peak, at most 60 x 60 around it. */
+/** Half of the box that `areaAboveHalf` looks at, pixels. */
+const AREA_HALF = 30;
+/** Less of the box than this in one piece that leaves it is a line, not a disc. */
+const LINE_SHARE = 0.25;
+
+/** Connected pixels above half of the smoothed peak, within a box around it; 0 for a line that leaves the box. */
 function areaAboveHalf(plane: Plane, background: Background, c: Candidate): number {
   const { data, width, height } = plane;
   const limit = levelAt(background, c.x, c.y) + 0.5 * Math.max(c.smoothed, 0.8 * c.peak);
-  const half = 30;
+  const half = AREA_HALF;
+  const side = 2 * half + 1;
+  const least = LINE_SHARE * side * side;
   const address = kernelAddress({ data, mask: null });
   const compiled = kernels();
-  if (address !== null && compiled !== null) return compiled.run.area(address, width, height, c.x, c.y, limit, half);
-  const side = 2 * half + 1;
+  if (address !== null && compiled !== null)
+    return compiled.run.area(address, width, height, c.x, c.y, limit, half, least);
   const seen = new Uint8Array(side * side);
   const stack = [half * side + half];
   seen[stack[0]] = 1;
   let area = 0;
+  let leaves = false;
   while (stack.length > 0) {
     const place = stack.pop() ?? 0;
     area++;
     const u = place % side;
     const v = (place - u) / side;
+    leaves ||= u === 0 || v === 0 || u === side - 1 || v === side - 1;
     for (const [du, dv] of [
       [1, 0],
       [-1, 0],
@@ -269,7 +307,7 @@ function areaAboveHalf(plane: Plane, background: Background, c: Candidate): numb
       stack.push(next);
     }
   }
-  return area;
+  return leaves && area < least ? 0 : area;
 }
 
 /** Of several maxima within the radius only the brightest stays: noise on the top of one star. */

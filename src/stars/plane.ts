@@ -27,8 +27,8 @@ export function planeForKernels(plane: Plane): Plane {
 }
 
 /**
- * For finding stars only, never for measuring: a mosaic's red and blue places filled with the mean of their four green
- * neighbours. A mono plane is returned as it is.
+ * For finding stars only, never for measuring: a mosaic's red and blue places filled with the median of their four green
+ * neighbours, so that a hot pixel stays alone. A mono plane is returned as it is.
  */
 export function filledPlane(plane: Plane): Plane {
   const { data, width, height, greenParity } = plane;
@@ -38,16 +38,20 @@ export function filledPlane(plane: Plane): Plane {
     const row = y * width;
     for (let x = (y + greenParity + 1) & 1; x < width; x += 2) {
       let sum = 0;
+      let least = Infinity;
+      let most = -Infinity;
       let n = 0;
       const add = (k: number): void => {
         sum += data[k];
+        least = Math.min(least, data[k]);
+        most = Math.max(most, data[k]);
         n++;
       };
       if (x > 0) add(row + x - 1);
       if (x < width - 1) add(row + x + 1);
       if (y > 0) add(row + x - width);
       if (y < height - 1) add(row + x + width);
-      filled[row + x] = sum / n;
+      filled[row + x] = n === 4 ? (sum - least - most) / 2 : sum / n;
     }
   }
   return { ...plane, data: filled, greenParity: null };

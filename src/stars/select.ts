@@ -11,8 +11,10 @@ export const SELECT_DEFAULTS = {
   blendFwhm: 3,
   /** ...and brighter than this share of the star spoils its shape. */
   blendShare: 0.04,
-  /** Peak over its noise below which a star carries no shape. */
+  /** Peak over its noise below which a star carries no shape... */
   minPeakSnr: 15,
+  /** ...up to this FWHM, pixels; a broader star of the same light has a lower peak and as much shape. */
+  snrFwhm: 3,
   /** Width over the smooth field of widths: narrower is no star, wider is no star either. */
   tooSharp: 0.6,
   tooWide: 1.6,
@@ -37,6 +39,9 @@ export function saturationLevel(plane: Plane, told: number | null, candidates: r
   return SELECT_DEFAULTS.saturationShare * Math.min(told ?? Infinity, ceiling, full);
 }
 
+/** Peak over its noise that a star of this FWHM needs: the same signal to noise of its light at any width above `snrFwhm`. */
+const minPeakSnrAt = (fwhm: number): number => SELECT_DEFAULTS.minPeakSnr * Math.min(1, SELECT_DEFAULTS.snrFwhm / fwhm);
+
 function fullScale(data: Plane['data']): number {
   if (data instanceof Uint8Array) return 255;
   if (data instanceof Uint16Array) return 65535;
@@ -57,9 +62,8 @@ export function chooseCandidates(
 ): { readonly chosen: readonly Candidate[]; readonly leftOut: ReadonlyMap<Candidate, LeftOutReason> } {
   const leftOut = new Map<Candidate, LeftOutReason>();
   const neighbours = neighbourFinder(candidates, SELECT_DEFAULTS.blendFwhm * fwhm);
-  const edge = 2 * fwhm;
   const chosen = candidates.filter((c) => {
-    const reason = reasonAgainst(c, plane, saturation, edge, gainEPerAdu, neighbours);
+    const reason = reasonAgainst(c, plane, saturation, fwhm, gainEPerAdu, neighbours);
     if (reason !== null) leftOut.set(c, reason);
     return reason === null;
   });
@@ -70,15 +74,16 @@ function reasonAgainst(
   c: Candidate,
   plane: Plane,
   saturation: number,
-  edge: number,
+  fwhm: number,
   gainEPerAdu: number,
   neighbours: (c: Candidate) => readonly Candidate[],
 ): LeftOutReason | null {
   if (c.spread < HOT_SPREAD) return 'hot-or-cosmic';
   if (c.highest >= saturation) return 'saturated';
+  const edge = 2 * fwhm;
   if (c.x < edge || c.y < edge || c.x > plane.width - 1 - edge || c.y > plane.height - 1 - edge) return 'border';
   const noise = Math.sqrt(c.noise * c.noise + Math.max(0, c.peak) / gainEPerAdu);
-  if (c.peak < SELECT_DEFAULTS.minPeakSnr * noise * 0.8) return 'too-faint';
+  if (c.peak < minPeakSnrAt(fwhm) * noise * 0.8) return 'too-faint';
   const spoiler = neighbours(c).some(
     (o) => o.spread >= HOT_SPREAD && o.smoothed > SELECT_DEFAULTS.blendShare * c.smoothed,
   );
@@ -123,7 +128,7 @@ export function judgeShape(shape: Shape, typical: TypicalStar): LeftOutReason | 
   if (shape.sigmaMinor < SELECT_DEFAULTS.tooThin * typical.sigmaMinor) return 'hot-or-cosmic';
   if (shape.fwhm > SELECT_DEFAULTS.tooWide * typical.fwhm)
     return elongationOf(shape) > SELECT_DEFAULTS.trailElongation * typical.elongation ? 'trail' : 'extended';
-  return shape.peakSnr < SELECT_DEFAULTS.minPeakSnr ? 'too-faint' : null;
+  return shape.peakSnr < minPeakSnrAt(shape.fwhm) ? 'too-faint' : null;
 }
 
 /** The brightest candidates of each ninth of the frame: enough to learn how wide stars are there. */

@@ -5,11 +5,12 @@ import { drawSub } from '../support/draw.ts';
 import { angleBetween, findingOf, recordOf } from '../support/record.ts';
 import { mirrored, quarterTurned, turnedOver } from '../support/turn.ts';
 
-// One frame with a direction of every spin in it; what the turned frames show must be the turned answer.
+// One frame with a direction of every spin in it; what the turned frames show must be the turned answer. Its stars stand clear of
+// the faintest that are used: which of those are left out goes by the mesh, whose cells do not turn with the frame.
 const frame = drawSub({
   width: 1500,
   height: 1100,
-  starCount: 250,
+  stars: { count: 250, faintestE: 9000 },
   seed: 77,
   rowOrder: 'BOTTOM-UP',
   state: {

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { invertSymmetric } from '../../src/numeric/linear.ts';
 import { seededRandom } from '../../src/numeric/random.ts';
 import { robustLinearFit } from '../../src/numeric/robustFit.ts';
-import { clipSorted, median, robustSigma, selectInPlace } from '../../src/numeric/statistics.ts';
+import { clipSorted, median, robustSigma, selectInPlace, weightedMedian } from '../../src/numeric/statistics.ts';
 import { medianBySorting } from '../support/naive.ts';
 
 const numbers = fc.array(fc.double({ min: -1e6, max: 1e6, noNaN: true }), { minLength: 1, maxLength: 60 });
@@ -14,6 +14,20 @@ describe('median and selection', () => {
       fc.property(numbers, (values) => median(values) === medianBySorting(values)),
       { numRuns: 500 },
     );
+  });
+
+  it('the weighted median of equal weights is the median; a weight counts like so many equal values', () => {
+    for (const values of [[3], [4, 1], [5, 2, 9], [7, 1, 4, 2]])
+      expect(
+        weightedMedian(
+          values,
+          values.map(() => 0.3),
+        ),
+      ).toBeCloseTo(median(values), 12);
+    expect(weightedMedian([1, 2, 10], [1, 5, 1])).toBe(2);
+    // Half of the weight lies below the middle of the heavy value's own: between 1 and 10, near 10.
+    expect(weightedMedian([1, 10], [1, 9])).toBeCloseTo(1 + (9 * 4.5) / 5, 12);
+    expect(() => weightedMedian([], [])).toThrow(RangeError);
   });
 
   it('selection finds the k-th smallest, with many equal values too', () => {

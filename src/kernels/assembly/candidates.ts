@@ -104,8 +104,20 @@ export function inspect(
   return found;
 }
 
-/** Connected pixels above `limit` from (x, y) on, at most `half` pixels away (src/stars/detect.ts, areaAboveHalf). */
-export function area(data: usize, width: i32, height: i32, x: i32, y: i32, limit: f64, half: i32): i32 {
+/**
+ * Connected pixels above `limit` from (x, y) on, at most `half` pixels away; 0 where fewer than `least` reach that far
+ * (src/stars/detect.ts, areaAboveHalf).
+ */
+export function area(
+  data: usize,
+  width: i32,
+  height: i32,
+  x: i32,
+  y: i32,
+  limit: f64,
+  half: i32,
+  least: f64,
+): i32 {
   const side = 2 * half + 1;
   const seen = PREVIEW;
   const stack = PLACES;
@@ -114,12 +126,14 @@ export function area(data: usize, width: i32, height: i32, x: i32, y: i32, limit
   store<u32>(stack, <u32>(half * side + half));
   store<u8>(seen + <usize>(half * side + half), 1);
   let found = 0;
+  let leaves = false;
   while (depth > 0) {
     depth--;
     const place = <i32>load<u32>(stack + ((<usize>depth) << 2));
     found++;
     const u = place % side;
     const v = place / side;
+    if (u == 0 || v == 0 || u == side - 1 || v == side - 1) leaves = true;
     for (let way = 0; way < 4; way++) {
       const a = u + (way == 0 ? 1 : way == 1 ? -1 : 0);
       const b = v + (way == 2 ? 1 : way == 3 ? -1 : 0);
@@ -133,5 +147,5 @@ export function area(data: usize, width: i32, height: i32, x: i32, y: i32, limit
       depth++;
     }
   }
-  return found;
+  return leaves && <f64>found < least ? 0 : found;
 }
