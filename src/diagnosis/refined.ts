@@ -15,7 +15,8 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
   const refined = { ...amounts, retrieved, response, comaUm: withScale(retrieved.comaUm, amounts.coma, response) };
-  return { ...refined, smear: smearWith(refined) };
+  const smears = smearsOf(refined).map(({ distortion }) => distortion);
+  return { ...refined, smear: withDistortionFloor(persistentVector(smears)) };
 }
 
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
@@ -35,27 +36,23 @@ function withScale(
   return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
 }
 
-/** Smear of each sub: the uniform part of its distortion that neither its coma nor its astigmatism makes. */
+/**
+ * Smear of each sub: the uniform part of its distortion that its coma does not make; after the whole-field fit what that found, to
+ * which the mixed answers of coma, trefoil and focus are known, with the uniform astigmatism where that is not told from smear.
+ */
 export function smearsOf({
   smooth,
   comaDistortion,
   retrieved,
 }: Amounts): { frame: number; distortion: UncertainVector }[] {
-  const sigmas = retrieved === null ? 0 : astigmatismSigmas(retrieved);
+  const told = retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS;
   return smooth.perFrame.map(({ frame, fields }) => {
-    const smear = without(fields.distortion.uniform, comaDistortion);
-    const own = retrieved?.perSub[frame]?.astigmatic;
-    if (own === undefined || sigmas < FAULT_SIGMAS) return { frame, distortion: smear };
-    const error = Math.hypot(smear.error, (Math.hypot(own.x, own.y) * ASTIGMATIC_ERRORS) / sigmas);
-    return { frame, distortion: { x: smear.x - own.x, y: smear.y - own.y, error } };
+    const { uniform } = fields.distortion;
+    const fitted = retrieved?.perSub[frame];
+    if (fitted === undefined) return { frame, distortion: without(uniform, comaDistortion) };
+    const { smear, astigmatic } = fitted;
+    if (told) return { frame, distortion: smear };
+    // Apart they are not known, together as well as the distortion is.
+    return { frame, distortion: { x: smear.x + astigmatic.x, y: smear.y + astigmatic.y, error: uniform.error } };
   });
-}
-
-/** What astigmatism makes of the stars goes as its amount and as the focus: both have an error. */
-const ASTIGMATIC_ERRORS = Math.SQRT2;
-
-function smearWith(amounts: Amounts): UncertainVector {
-  const { retrieved, smear } = amounts;
-  if (retrieved === null || astigmatismSigmas(retrieved) < FAULT_SIGMAS) return smear;
-  return withDistortionFloor(persistentVector(smearsOf(amounts).map(({ distortion }) => distortion)));
 }

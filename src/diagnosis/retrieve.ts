@@ -1,5 +1,6 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
+import { median } from '../numeric/statistics.ts';
 import { type Complex, ZERO } from '../optics/complex.ts';
 import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseRange, type ResponseTable, responseTable } from '../optics/response.ts';
@@ -73,7 +74,9 @@ export function retrieveWavefront(
   const { table, retrieval } = fitted;
   const explained = explainedVariance(frames, table, retrieval);
   const verified = verifyByDrawing(table, retrieval, draw);
-  const found = retrievedAmounts(retrieval, optics, setup, explained, verified, astigmaticOf(retrieval, draw));
+  const sigma2 = frames.map(({ shapes }) => median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor)));
+  const astigmatic = astigmaticOf(retrieval, draw);
+  const found = retrievedAmounts(retrieval, optics, setup, explained, verified, astigmatic, sigma2);
   return settled(found, retrieval) ? found : null;
 }
 

@@ -17,7 +17,7 @@ export interface Retrieved {
     readonly seeingArcsec: Interval;
     /** um along the axis at the middle of the frame, sign relative to the others. */
     readonly focusUm: Interval;
-    /** Traceless second moment of the smear, px^2. */
+    /** (e1, e2) that the smear makes of a star of the sub's typical width. */
     readonly smear: UncertainVector;
     /** (e1, e2) that the uniform astigmatism makes of the stars in the middle at this focus. */
     readonly astigmatic: Complex;
@@ -73,6 +73,7 @@ export function retrievedAmounts(
   explained: Explained,
   drawnAgainstTable: number | null,
   astigmatic: readonly Complex[],
+  sigma2: readonly number[],
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
@@ -120,7 +121,8 @@ export function retrievedAmounts(
         frame === referenceSub
           ? positive(scaled(focusInterval(scan, retrieval), umOfFocus))
           : spread(layout.focus(frame), umOfFocus),
-      smear: vector(layout.smear(frame)),
+      // A traceless second moment m on top of a round star's sigma^2 makes e = m/(2 sigma^2).
+      smear: vector(layout.smear(frame), 1 / (2 * sigma2[frame])),
       astigmatic: astigmatic[frame],
     })),
     coma: vector(layout.coma),
