@@ -1,4 +1,5 @@
-// Keeps the code that V8 made of the program while it checked a drawn sub, in dist/program.script.code: see src/compiledProgram.ts.
+// Keeps the code that V8 made of the program while it checked a drawn sub, in dist/program.script.code, and of the kernels:
+// see src/compiledProgram.ts and src/keptKernels.ts.
 import { mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -6,7 +7,9 @@ import { fileURLToPath } from 'node:url';
 import { drawFrame } from './bench/frames.mjs';
 import { fromSource } from './fromSource.mjs';
 
-const { codeCacheOf, compileProgram } = await fromSource('compiledProgram');
+const { codeCacheOf, compileProgram, COMPILED, kernelCode, kernelCodeOf } = await fromSource(
+  ...['compiledProgram', 'keptKernels', 'kernels/compiled'],
+);
 const program = fileURLToPath(new URL('../dist/program.script', import.meta.url));
 const folder = mkdtempSync(join(tmpdir(), 'starplumb-code-'));
 try {
@@ -17,9 +20,14 @@ try {
   const effects = { ...realEffects(), out: () => undefined };
   const code = await runProgram(['check', frame, '--no-history', '--quick', '--out', join(folder, 'report')], effects);
   if (code !== 0) throw new Error(`the check ended with ${code}`);
-  const part = `${codeCacheOf(program)}.part`;
-  writeFileSync(part, script.createCachedData());
-  renameSync(part, codeCacheOf(program));
+  keep(codeCacheOf(program), script.createCachedData());
+  keep(kernelCodeOf(program), kernelCode(Buffer.from(COMPILED, 'base64')));
 } finally {
   rmSync(folder, { recursive: true, force: true });
+}
+
+function keep(file, code) {
+  const part = `${file}.part`;
+  writeFileSync(part, code);
+  renameSync(part, file);
 }

@@ -4,6 +4,7 @@ import { dirname } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { setFlagsFromString } from 'node:v8';
 import { Script } from 'node:vm';
+import { keptKernels } from './keptKernels.ts';
 
 type WholeProgram = typeof import('./wholeProgram.ts');
 
@@ -40,7 +41,9 @@ export function compileProgram(
     const module = { exports: {} };
     const run = script.runInThisContext() as (...scope: unknown[]) => void;
     run(module.exports, createRequire(file), module, file, dirname(file));
-    return module.exports as WholeProgram;
+    const program = module.exports as WholeProgram;
+    program.compileKernelsBy(keptKernels(file));
+    return program;
   };
   return { script, load };
 }

@@ -236,6 +236,12 @@ const PAGE = 65536;
 const MOST_PAGES = 65536;
 
 let loaded: Kernels | null | undefined;
+let compile = (bytes: Uint8Array): WebAssembly.Module => new WebAssembly.Module(bytes);
+
+/** Another way from the kernels' bytes to their module, such as to one kept from an earlier run. Before the first `kernels()`. */
+export function compileKernelsBy(way: (bytes: Uint8Array) => WebAssembly.Module): void {
+  compile = way;
+}
 
 /**
  * The kernels, compiled when first asked for; null where this machine has no WebAssembly with vectors and shared memory: the
@@ -259,7 +265,7 @@ export function useKernels(wanted: boolean): void {
 
 function load(): Kernels {
   const memory = new WebAssembly.Memory({ initial: layout.FRAME / PAGE, maximum: MOST_PAGES, shared: true });
-  const module = new WebAssembly.Module(Buffer.from(COMPILED, 'base64'));
+  const module = compile(Buffer.from(COMPILED, 'base64'));
   const instance = new WebAssembly.Instance(module, { env: { memory } });
   const { buffer } = memory;
   // Growing makes a new buffer object over the same bytes: views of the older ones stay good.

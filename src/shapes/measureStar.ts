@@ -10,7 +10,7 @@ import {
   TOLERANCE,
 } from './gaussianFit.ts';
 import { type Shape, SIGMA_TO_FWHM } from './shape.ts';
-import { cutStamp, kernelStamp, MAX_RADIUS, type Source } from './stamp.ts';
+import { cutStamp, kernelStamp, MAX_RADIUS, type Source, type Stamp } from './stamp.ts';
 import { MAX_ROUNDS, SETTLED, SUMS_ABOVE_FWHM, thirdOrderByLeastSquares, thirdOrderBySums } from './thirdOrder.ts';
 
 /** What is known of a star before it is measured. */
@@ -50,7 +50,8 @@ const MOSAIC_SPACING = Math.SQRT2;
 /** Variance of a uniform pixel: what pixel integration adds to a profile's second moment per axis (1/12 px^2). */
 const PIXEL_VARIANCE = 1 / 12;
 
-const stamp = kernelStamp();
+/** Re-used from star to star. */
+let lists: Stamp | null = null;
 const rejected = (reason: StarFault): MeasuredStar => ({ status: 'rejected', reason });
 
 /**
@@ -135,6 +136,8 @@ function prepare(compiled: Kernels): void {
 }
 
 function measureHere(source: Source, guess: StarGuess, window: number | null): MeasuredStar {
+  lists ??= kernelStamp();
+  const stamp = lists;
   const { noise, gainEPerAdu } = guess;
   const form = (4 * Math.LN2) / guess.fwhm ** 2;
   let start = { amplitude: guess.peak, a: form, b: 0, c: form, background: guess.sky };
@@ -171,7 +174,7 @@ function measureHere(source: Source, guess: StarGuess, window: number | null): M
     if (round > 0 && Math.abs(wanted - radius) <= MEASURE_DEFAULTS.windowSettled * radius) break;
     radius = wanted;
   }
-  return fit === null ? rejected('not-fitted') : describe(source, guess, fit);
+  return fit === null ? rejected('not-fitted') : describe(source, guess, stamp, fit);
 }
 
 /** Radius of the window for stars of that FWHM, pixels. */
@@ -196,7 +199,7 @@ function fluxOf({ parameters: p, covariance }: GaussianFit): Pick<Shape, 'flux' 
 }
 
 /** From the fitted quadratic form to second moments before pixel integration, with errors, and the odd part. */
-function describe(source: Source, guess: StarGuess, fit: GaussianFit): MeasuredStar {
+function describe(source: Source, guess: StarGuess, stamp: Stamp, fit: GaussianFit): MeasuredStar {
   const p = fit.parameters;
   const det = 4 * p.a * p.c - p.b * p.b;
   // Covariance of the recorded profile: inverse of [[2a, b], [b, 2c]].

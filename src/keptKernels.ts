@@ -1,0 +1,59 @@
+import { createHash } from 'node:crypto';
+import { readFileSync } from 'node:fs';
+import { setFlagsFromString } from 'node:v8';
+import { Script } from 'node:vm';
+
+/** Where scripts/build.mjs puts V8's machine code of the kernels of a program file: one of each V8 and processor. */
+export const kernelCodeOf = (file: string): string => `${file}.kernels-${process.versions.v8}-${process.arch}`;
+
+/**
+ * The kernels' module with the machine code that the build kept; compiled as usual where there is none, where it is damaged, or
+ * where V8 refuses it (other flags, a processor that knows less). Otherwise V8 compiles every kernel in haste, then again well on
+ * a further thread, and the first part of every loop runs in the hasty code: a tenth of the processor time of a quick check.
+ */
+export function keptKernels(file: string): (bytes: Uint8Array) => WebAssembly.Module {
+  return (bytes) => loadKept(kernelCodeOf(file), bytes) ?? new WebAssembly.Module(bytes);
+}
+
+function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {
+  try {
+    const kept = readFileSync(file);
+    const code = new Uint8Array(kept.subarray(SUM_BYTES));
+    if (!kept.subarray(0, SUM_BYTES).equals(sumOf(code, bytes))) return null;
+    return native<WebAssembly.Module | undefined>(LOAD, code.buffer, bytes) ?? null;
+  } catch {
+    return null;
+  }
+}
+
+/** What the build writes to that file. */
+export function kernelCode(bytes: Uint8Array): Uint8Array {
+  const module = withFlags(WELL_COMPILED, () => new WebAssembly.Module(bytes));
+  const code = new Uint8Array(native<ArrayBuffer>(KEEP, module));
+  return Buffer.concat([sumOf(code, bytes), code]);
+}
+
+/** V8 itself does not look whether its code is whole. */
+const sumOf = (code: Uint8Array, bytes: Uint8Array): Buffer => createHash('sha256').update(code).update(bytes).digest();
+const SUM_BYTES = 32;
+
+/** Functions that V8 offers under a flag. */
+const NATIVE = ['allow-natives-syntax'] as const;
+const LOAD = '(code, bytes) => %DeserializeWasmModule(code, bytes)';
+const KEEP = '(module) => %SerializeWasmModule(module)';
+/** Every kernel at once, by the better of V8's compilers. */
+const WELL_COMPILED = ['no-liftoff', 'no-wasm-lazy-compilation', 'no-wasm-dynamic-tiering'] as const;
+
+function native<T>(source: string, ...values: unknown[]): T {
+  return withFlags(NATIVE, () => (new Script(source).runInThisContext() as (...values: unknown[]) => T)(...values));
+}
+
+/** Kept code holds for the flags it was made with: afterwards they are as before. */
+function withFlags<T>(flags: readonly string[], work: () => T): T {
+  for (const flag of flags) setFlagsFromString(`--${flag}`);
+  try {
+    return work();
+  } finally {
+    for (const flag of flags) setFlagsFromString(flag.startsWith('no-') ? `--${flag.slice(3)}` : `--no-${flag}`);
+  }
+}
