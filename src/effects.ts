@@ -19,6 +19,8 @@ export interface Effects extends FrameEffects {
   remove(path: string): Promise<void>;
   /** Lower-case hexadecimal. */
   sha256(bytes: Uint8Array): string;
+  /** The same of what comes in parts. */
+  startSha256(): RunningSum;
   /** Standard output. */
   out(text: string): void;
   /** Standard error. */
@@ -46,6 +48,18 @@ export interface Effects extends FrameEffects {
   breathe(): Promise<void>;
 }
 
+/** The sum of all parts added so far. */
+export interface RunningSum {
+  add(part: Uint8Array): void;
+  /** Lower-case hexadecimal; nothing can be added afterwards. */
+  hex(): string;
+}
+
+export function startSha256(): RunningSum {
+  const sum = createHash('sha256');
+  return { add: (part) => void sum.update(part), hex: () => sum.digest('hex') };
+}
+
 /** The real world. The first Ctrl-C asks to stop and clean up; the second stops at once. */
 export function realEffects(): Effects {
   let stop = false;
@@ -67,6 +81,7 @@ export function realEffects(): Effects {
     rename: (from, to) => rename(from, to),
     remove: (path) => rm(path, { recursive: true, force: true }),
     sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
+    startSha256,
     out: (text) => {
       process.stdout.write(text);
     },

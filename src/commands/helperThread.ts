@@ -1,5 +1,5 @@
-import { createHash } from 'node:crypto';
 import { parentPort, workerData } from 'node:worker_threads';
+import { startSha256 } from '../effects.ts';
 import { DISK } from './frames.ts';
 import { type HelperTask, helpMeasuring } from './measureSubs.ts';
 
@@ -7,6 +7,6 @@ import { type HelperTask, helpMeasuring } from './measureSubs.ts';
 export function runHelperThread(): Promise<void> {
   return helpMeasuring(workerData as HelperTask, (index, outcome) => parentPort?.postMessage({ index, outcome }), {
     ...DISK,
-    sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
+    startSha256,
   });
 }

@@ -18,7 +18,7 @@ export class AlreadySaid extends UserError {
 }
 
 /** What reading and telling files apart needs of the outside world. */
-export type ReadingEffects = Pick<Effects, 'readFile' | 'kindOf' | 'listFolder' | 'sha256'>;
+export type ReadingEffects = Pick<Effects, 'readFile' | 'kindOf' | 'listFolder' | 'startSha256'>;
 
 export async function loadOrReject(
   argument: FrameArgument,
@@ -28,9 +28,15 @@ export async function loadOrReject(
   const reader = {
     ...effects,
     readFile: async (path: string, room?: Room) => {
-      const bytes = await effects.readFile(path, room);
+      const sum = effects.startSha256();
+      let seen = 0;
+      const bytes = await effects.readFile(path, room, (part) => {
+        sum.add(part);
+        seen += part.length;
+      });
       // Taken now: decoding may swap the bytes in place.
-      sha256 = effects.sha256(bytes);
+      sum.add(bytes.subarray(seen));
+      sha256 = sum.hex();
       return bytes;
     },
   };

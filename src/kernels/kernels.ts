@@ -25,6 +25,7 @@ interface Exports {
     from: number,
     to: number,
   ): void;
+  smoothMesh(columns: number, rows: number): void;
   localMaxima(
     data: number,
     width: number,
@@ -206,6 +207,8 @@ export interface Kernels {
   readonly level: Float32Array;
   readonly noise: Float32Array;
   readonly places: Uint32Array;
+  /** A smoothed mesh, in the place of those. */
+  readonly smoothed: Float32Array;
   readonly preview: Float32Array;
   /** Eight numbers a candidate, in the place of the preview. */
   readonly candidates: Float64Array;
@@ -285,6 +288,7 @@ function load(): Kernels {
     level: new Float32Array(buffer, layout.LEVEL, layout.MAX_CELLS),
     noise: new Float32Array(buffer, layout.NOISE, layout.MAX_CELLS),
     places: new Uint32Array(buffer, layout.PLACES, layout.MAX_PLACES),
+    smoothed: new Float32Array(buffer, layout.PLACES, layout.MAX_CELLS),
     preview: new Float32Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW),
     candidates: new Float64Array(buffer, layout.PREVIEW, layout.MAX_PREVIEW / 2),
     fit: new Float64Array(buffer, layout.FIT, layout.FIT_LENGTH),

@@ -146,7 +146,14 @@ function neighbours(mesh: Float32Array, columns: number, rows: number, i: number
   return out;
 }
 
+/** Median of every cell and its neighbours; the mesh has no holes. */
 function medianFilter(mesh: Float32Array, columns: number, rows: number): Float32Array {
+  const compiled = kernels();
+  if (compiled !== null && mesh.length <= MAX_CELLS) {
+    compiled.level.set(mesh);
+    compiled.run.smoothMesh(columns, rows);
+    return compiled.smoothed.slice(0, mesh.length);
+  }
   const out = new Float32Array(mesh.length);
   for (let j = 0; j < rows; j++)
     for (let i = 0; i < columns; i++) out[j * columns + i] = median(neighbours(mesh, columns, rows, i, j));

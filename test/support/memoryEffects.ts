@@ -1,6 +1,6 @@
 import { createHash } from 'node:crypto';
 import { resolve } from 'node:path';
-import type { Effects } from '../../src/effects.ts';
+import { type Effects, startSha256 } from '../../src/effects.ts';
 import { type Database, openDatabase } from '../../src/history/driver.ts';
 
 /** A world in memory: files by their full path, a clock that stands still, and what was written to the two outputs. */
@@ -88,6 +88,7 @@ export function memoryWorld(
         return Promise.resolve();
       },
       sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
+      startSha256,
       out: (text) => {
         world.out += text;
       },

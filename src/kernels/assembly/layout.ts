@@ -41,5 +41,7 @@ export const LINE: usize = 0x1604140;
 /** Fits of many numbers, in the place of the preview: small matrices, then the numbers. */
 export const FIT: usize = PREVIEW;
 export const FIT_DATA: usize = PREVIEW + 0x40000;
+/** Sums of columns while blocks are averaged, u32: in the place of maxima. */
+export const COLUMN_SUMS: usize = PLACES;
 export const MAX_RING: i32 = 4096;
 export const MAX_PLACES: i32 = 0x100000;

@@ -1,4 +1,4 @@
-import { COUNTS, LEVEL, MAX_PLACES, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
+import { COLUMN_SUMS, COUNTS, LEVEL, MAX_PLACES, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
 
 /** Turns big-endian 16-bit values to the machine's order, in place, and their top bit where `flip` is 0x8000. */
 export function swap16(data: usize, count: i32, flip: i32): void {
@@ -29,39 +29,34 @@ export function binBlocks(
     const rows = min(block, frameHeight - row * block);
     const full = <f64>(rows * block);
     const first = data + ((<usize>(row * block) * <usize>frameWidth) << 1);
-    let column = 0;
-    if (block == 4) {
-      // Eight pixels of a row are two blocks.
-      const quarter = f32x4.splat(<f32>(1 / full));
-      for (; column + 4 <= width; column += 4) {
-        let left = i32x4.splat(0);
-        let right = i32x4.splat(0);
-        for (let line = 0; line < rows; line++) {
-          const at = first + ((<usize>(line * frameWidth + column * 4)) << 1);
-          left = i32x4.add(left, i32x4.extadd_pairwise_i16x8_u(v128.load(at)));
-          right = i32x4.add(right, i32x4.extadd_pairwise_i16x8_u(v128.load(at, 16)));
-        }
-        const sums = i32x4.add(
-          v128.shuffle<i32>(left, right, 0, 2, 4, 6),
-          v128.shuffle<i32>(left, right, 1, 3, 5, 7),
-        );
-        // Sums of up to 16 pixels and a power of two: exact in single precision.
-        if (rows == 4) v128.store(PREVIEW + ((<usize>(row * width + column)) << 2), f32x4.mul(f32x4.convert_i32x4_s(sums), quarter));
-        else
-          for (let i = 0; i < 4; i++) {
-            const sum = i == 0 ? i32x4.extract_lane(sums, 0) : i == 1 ? i32x4.extract_lane(sums, 1) : i == 2 ? i32x4.extract_lane(sums, 2) : i32x4.extract_lane(sums, 3);
-            store<f32>(PREVIEW + ((<usize>(row * width + column + i)) << 2), <f32>(<f64>sum / full));
-          }
-      }
-    }
-    for (; column < width; column++) {
-      let sum: u32 = 0;
+    const used = width * block;
+    // Sums of columns, eight at a time, then of blocks.
+    let x = 0;
+    for (; x + 8 <= used; x += 8) {
+      let left = i32x4.splat(0);
+      let right = i32x4.splat(0);
+      let at = first + ((<usize>x) << 1);
       for (let line = 0; line < rows; line++) {
-        let at = first + ((<usize>(line * frameWidth + column * block)) << 1);
-        for (let i = 0; i < block; i++) {
-          sum += load<u16>(at);
-          at += 2;
-        }
+        const pixels = v128.load(at);
+        left = i32x4.add(left, i32x4.extend_low_i16x8_u(pixels));
+        right = i32x4.add(right, i32x4.extend_high_i16x8_u(pixels));
+        at += (<usize>frameWidth) << 1;
+      }
+      const to = COLUMN_SUMS + ((<usize>x) << 2);
+      v128.store(to, left);
+      v128.store(to, right, 16);
+    }
+    for (; x < used; x++) {
+      let sum: u32 = 0;
+      for (let line = 0; line < rows; line++) sum += load<u16>(first + ((<usize>(line * frameWidth + x)) << 1));
+      store<u32>(COLUMN_SUMS + ((<usize>x) << 2), sum);
+    }
+    let at = COLUMN_SUMS;
+    for (let column = 0; column < width; column++) {
+      let sum: u32 = 0;
+      for (let i = 0; i < block; i++) {
+        sum += load<u32>(at);
+        at += 4;
       }
       store<f32>(PREVIEW + ((<usize>(row * width + column)) << 2), <f32>(<f64>sum / full));
     }
@@ -214,6 +209,25 @@ export function mesh(
       store<f32>(NOISE + at, <f32>load<f64>(OUT + 8));
     }
   }
+}
+
+/** Median of every cell of LEVEL and its up to eight neighbours into PLACES, float32. */
+export function smoothMesh(columns: i32, rows: i32): void {
+  for (let j = 0; j < rows; j++)
+    for (let i = 0; i < columns; i++) {
+      let n = 0;
+      for (let v = max(0, j - 1); v <= min(rows - 1, j + 1); v++)
+        for (let u = max(0, i - 1); u <= min(columns - 1, i + 1); u++) {
+          const value = load<f32>(LEVEL + ((<usize>(v * columns + u)) << 2));
+          let k = n++;
+          for (; k > 0 && load<f32>(SAMPLES + ((<usize>(k - 1)) << 2)) > value; k--)
+            store<f32>(SAMPLES + ((<usize>k) << 2), load<f32>(SAMPLES + ((<usize>(k - 1)) << 2)));
+          store<f32>(SAMPLES + ((<usize>k) << 2), value);
+        }
+      const upper = load<f32>(SAMPLES + ((<usize>(n >> 1)) << 2));
+      const lower = load<f32>(SAMPLES + ((<usize>((n - 1) >> 1)) << 2));
+      store<f32>(PLACES + ((<usize>(j * columns + i)) << 2), <f32>((<f64>lower + <f64>upper) / 2));
+    }
 }
 
 function isMaximum(at: usize, width: usize): bool {

@@ -144,6 +144,7 @@ export function slope(
   const right = SMALL + 72;
   const lower = SMALL + 96;
   const scale = SMALL + 168;
+  const kept = SMALL + 192;
   for (let round = 0; round < rounds; round++) {
     let n: f64 = 0;
     let mx: f64 = 0;
@@ -170,6 +171,8 @@ export function slope(
       ry += value * dy;
     }
     if (n < 0.5 * <f64>count) return;
+    // The same pixels as before: so would every further round be.
+    if (round > 0 && n == get(normal, 0) && mxx == get(normal, 4) && myy == get(normal, 8) && mx == get(normal, 3) && my == get(normal, 6) && r0 == get(kept, 0) && rx == get(kept, 1) && ry == get(kept, 2)) break;
     set(normal, 0, n);
     set(normal, 3, mx);
     set(normal, 4, mxx);
@@ -179,6 +182,7 @@ export function slope(
     set(right, 0, r0);
     set(right, 1, rx);
     set(right, 2, ry);
+    memory.copy(kept, right, 24);
     if (!decompose(normal, 3, lower, scale)) return;
     substitute(lower, scale, right, 3, right);
     level = get(right, 0);
