@@ -11,7 +11,7 @@ export const kernelCodeOf = (file: string): string => `${file}.kernels-${process
  * where V8 refuses it (other flags, a processor that knows less). Otherwise V8 compiles every kernel in haste, then again well on
  * a further thread, and the first part of every loop runs in the hasty code: a tenth of the processor time of a quick check.
  */
-export function keptKernels(file: string): (bytes: Uint8Array) => WebAssembly.Module {
+export function keptKernels(file: string): (bytes: Uint8Array<ArrayBuffer>) => WebAssembly.Module {
   return (bytes) => loadKept(kernelCodeOf(file), bytes) ?? new WebAssembly.Module(bytes);
 }
 
@@ -27,7 +27,7 @@ function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {
 }
 
 /** What the build writes to that file. */
-export function kernelCode(bytes: Uint8Array): Uint8Array {
+export function kernelCode(bytes: Uint8Array<ArrayBuffer>): Uint8Array {
   const module = withFlags(WELL_COMPILED, () => new WebAssembly.Module(bytes));
   const code = new Uint8Array(native<ArrayBuffer>(KEEP, module));
   return Buffer.concat([sumOf(code, bytes), code]);

@@ -1,11 +1,15 @@
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterAll, beforeAll, expect, it } from 'vitest';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { codeCacheOf, compileProgram } from '../src/compiledProgram.ts';
+import { keptKernels, kernelCode, kernelCodeOf } from '../src/keptKernels.ts';
+import { COMPILED } from '../src/kernels/compiled.ts';
 
 const programText = (body: string): string => `(function (exports, require, module, __filename, __dirname) {${body}})`;
-const TEXT = programText('exports.answer = () => require("node:path").basename(__filename) + 1;');
+/** What the real program is handed before anything else. */
+const HANDED = 'exports.compileKernelsBy = () => undefined;';
+const TEXT = programText(`${HANDED}exports.answer = () => require("node:path").basename(__filename) + 1;`);
 
 let folder = '';
 let cases = 0;
@@ -48,8 +52,34 @@ it('runs the program all the same where the kept code is of another V8, cut shor
 });
 
 it('refuses kept code of another text', () => {
-  expect(said(program(programText('exports.answer = () => "another text";'), code))).toEqual({
+  expect(said(program(programText(`${HANDED}exports.answer = () => "another text";`), code))).toEqual({
     refused: true,
     answer: 'another text',
+  });
+});
+
+describe('machine code of the kernels', () => {
+  const bytes = Buffer.from(COMPILED, 'base64');
+
+  /** Sum of 1 to 16 by a kernel of the module that this kept code gives. */
+  function sumBy(code: Uint8Array | null): number {
+    const file = program(TEXT, null);
+    if (code !== null) writeFileSync(kernelCodeOf(file), code);
+    const memory = new WebAssembly.Memory({ initial: 1024, maximum: 65536, shared: true });
+    const { exports } = new WebAssembly.Instance(keptKernels(file)(bytes), { env: { memory } });
+    const addIntensity = exports['addIntensity'] as (field: number, count: number, weight: number, sum: number) => void;
+    const [field, sum] = [0x2000000, 0x2010000];
+    new Float64Array(memory.buffer, field, 8).set([1, 2, 3, 4, 5, 6, 7, 8]);
+    addIntensity(field, 4, 2, sum);
+    return new Float64Array(memory.buffer, sum, 4).reduce((total, value) => total + value, 0);
+  }
+
+  it('gives the same kernels with it, without it, and where it is damaged or cut short', () => {
+    const code = kernelCode(bytes);
+    expect(code.length).toBeGreaterThan(bytes.length);
+    const damaged = Uint8Array.from(code);
+    damaged[code.length >> 1] ^= 1;
+    for (const kept of [code, null, damaged, code.subarray(0, 100), new Uint8Array(0)])
+      expect(sumBy(kept)).toBe(2 * (1 + 4 + 9 + 16 + 25 + 36 + 49 + 64));
   });
 });

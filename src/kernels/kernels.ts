@@ -239,10 +239,10 @@ const PAGE = 65536;
 const MOST_PAGES = 65536;
 
 let loaded: Kernels | null | undefined;
-let compile = (bytes: Uint8Array): WebAssembly.Module => new WebAssembly.Module(bytes);
+let compile = (bytes: Uint8Array<ArrayBuffer>): WebAssembly.Module => new WebAssembly.Module(bytes);
 
 /** Another way from the kernels' bytes to their module, such as to one kept from an earlier run. Before the first `kernels()`. */
-export function compileKernelsBy(way: (bytes: Uint8Array) => WebAssembly.Module): void {
+export function compileKernelsBy(way: (bytes: Uint8Array<ArrayBuffer>) => WebAssembly.Module): void {
   compile = way;
 }
 
