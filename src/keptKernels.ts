@@ -20,7 +20,7 @@ function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {
     const kept = readFileSync(file);
     const code = new Uint8Array(kept.subarray(SUM_BYTES));
     if (!kept.subarray(0, SUM_BYTES).equals(sumOf(code, bytes))) return null;
-    return native<WebAssembly.Module | undefined>(LOAD, code.buffer, bytes) ?? null;
+    return (native(LOAD, code.buffer, bytes) as WebAssembly.Module | undefined) ?? null;
   } catch {
     return null;
   }
@@ -29,7 +29,7 @@ function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {
 /** What the build writes to that file. */
 export function kernelCode(bytes: Uint8Array<ArrayBuffer>): Uint8Array {
   const module = withFlags(WELL_COMPILED, () => new WebAssembly.Module(bytes));
-  const code = new Uint8Array(native<ArrayBuffer>(KEEP, module));
+  const code = new Uint8Array(native(KEEP, module) as ArrayBuffer);
   return Buffer.concat([sumOf(code, bytes), code]);
 }
 
@@ -44,8 +44,10 @@ const KEEP = '(module) => %SerializeWasmModule(module)';
 /** Every kernel at once, by the better of V8's compilers. */
 const WELL_COMPILED = ['no-liftoff', 'no-wasm-lazy-compilation', 'no-wasm-dynamic-tiering'] as const;
 
-function native<T>(source: string, ...values: unknown[]): T {
-  return withFlags(NATIVE, () => (new Script(source).runInThisContext() as (...values: unknown[]) => T)(...values));
+function native(source: string, ...values: unknown[]): unknown {
+  return withFlags(NATIVE, () =>
+    (new Script(source).runInThisContext() as (...values: unknown[]) => unknown)(...values),
+  );
 }
 
 /** Kept code holds for the flags it was made with: afterwards they are as before. */
