@@ -8,7 +8,7 @@ const root = fileURLToPath(new URL('..', import.meta.url));
 const target = `${root}src/kernels/compiled.ts`;
 
 /** The file's text as the present sources compile to it. */
-async function compiledKernels() {
+async function compiledKernels(helper) {
   const { default: asc } = await import('assemblyscript/asc');
   let bytes;
   const { error, stderr } = await asc.main(
@@ -16,7 +16,7 @@ async function compiledKernels() {
       'src/kernels/assembly/index.ts',
       ...['--baseDir', root, '--outFile', 'kernels.wasm', '--runtime', 'stub', '-O3', '--noAssert'],
       ...['--importMemory', '--sharedMemory', '--maximumMemory', '65536', '--enable', 'simd,threads'],
-      ...['--disableWarning', '112'],
+      ...['--disableWarning', '112', '--use', `HELPER=${helper}`],
     ],
     {
       writeFile: (_name, contents) => {
@@ -25,19 +25,21 @@ async function compiledKernels() {
     },
   );
   if (error) throw new Error(`the kernels do not compile\n${stderr.toString()}`, { cause: error });
-  const lines = Buffer.from(bytes)
+  return Buffer.from(bytes)
     .toString('base64')
-    .match(/.{1,110}/g);
-  return [
-    '/** Made by scripts/build-kernels.mjs from src/kernels/assembly: WebAssembly, base64. */',
-    'export const COMPILED =',
-    lines.map((line) => `  '${line}'`).join(' +\n'),
-  ]
-    .join('\n')
-    .concat(';\n');
+    .match(/.{1,110}/g)
+    .map((line) => `  '${line}'`)
+    .join(' +\n');
 }
 
-const text = await compiledKernels();
+const text = [
+  '/** Made by scripts/build-kernels.mjs from src/kernels/assembly: WebAssembly, base64. */',
+  `export const COMPILED =\n${await compiledKernels(0)};`,
+  '',
+  '/** The same for a helper thread. */',
+  `export const COMPILED_HELPER =\n${await compiledKernels(1)};`,
+  '',
+].join('\n');
 const same = existsSync(target) && readFileSync(target, 'utf8') === text;
 if (process.argv[2] === '--check') console.log(same ? 'up to date' : 'src/kernels/compiled.ts is stale: npm run build');
 else if (!same) writeFileSync(target, text);

@@ -23,6 +23,12 @@ await build({
 });
 await build({
   ...options,
+  entryPoints: { kernelThread: 'src/kernelThread.ts' },
+  format: 'cjs',
+  outExtension: { '.js': '.cjs' },
+});
+await build({
+  ...options,
   entryPoints: { program: 'src/wholeProgram.ts' },
   format: 'cjs',
   outExtension: { '.js': '.script' },

@@ -7,7 +7,7 @@ import { fileURLToPath } from 'node:url';
 import { drawFrame } from './bench/frames.mjs';
 import { fromSource } from './fromSource.mjs';
 
-const { codeCacheOf, compileProgram, COMPILED, kernelCode, kernelCodeOf } = await fromSource(
+const { codeCacheOf, compileProgram, COMPILED, COMPILED_HELPER, kernelCode, kernelCodeOf } = await fromSource(
   ...['compiledProgram', 'keptKernels', 'kernels/compiled'],
 );
 const program = fileURLToPath(new URL('../dist/program.script', import.meta.url));
@@ -21,7 +21,8 @@ try {
   const code = await runProgram(['check', frame, '--no-history', '--quick', '--out', join(folder, 'report')], effects);
   if (code !== 0) throw new Error(`the check ended with ${code}`);
   keep(codeCacheOf(program), script.createCachedData());
-  keep(kernelCodeOf(program), kernelCode(Buffer.from(COMPILED, 'base64')));
+  keep(kernelCodeOf(program, 'kernels'), kernelCode(Buffer.from(COMPILED, 'base64')));
+  keep(kernelCodeOf(program, 'helper'), kernelCode(Buffer.from(COMPILED_HELPER, 'base64')));
 } finally {
   rmSync(folder, { recursive: true, force: true });
 }

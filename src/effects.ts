@@ -7,6 +7,7 @@ import type { StartHelper } from './commands/measureSubs.ts';
 import { EXIT, UserError } from './errors.ts';
 import { type OpenDatabase, openDatabase } from './history/driver.ts';
 import { type Places, userPlaces } from './history/place.ts';
+import type { HelpKernels } from './kernelHelper.ts';
 
 /** Everything a command needs of the outside world; tests put their own in its place. */
 export interface Effects extends FrameEffects {
@@ -42,6 +43,8 @@ export interface Effects extends FrameEffects {
   /** Threads that can measure subs beside this one. */
   readonly helperThreads: number;
   readonly startHelper: StartHelper;
+  /** A thread that takes part in the kernels' work; null where there is none. */
+  readonly helpKernels: HelpKernels | null;
   /** Whether the user asked to stop (Ctrl-C). */
   interrupted(): boolean;
   /** Lets waiting signals arrive. */
@@ -61,7 +64,7 @@ export function startSha256(): RunningSum {
 }
 
 /** The real world. The first Ctrl-C asks to stop and clean up; the second stops at once. */
-export function realEffects(): Effects {
+export function realEffects(helpKernels: HelpKernels | null = null): Effects {
   let stop = false;
   process.once('SIGINT', () => {
     stop = true;
@@ -99,6 +102,7 @@ export function realEffects(): Effects {
     processId: process.pid,
     helperThreads: HELPER_THREADS,
     startHelper,
+    helpKernels,
     interrupted: () => stop,
     breathe: () => new Promise((resolve) => setImmediate(resolve)),
   };

@@ -2,17 +2,19 @@ import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { setFlagsFromString } from 'node:v8';
 import { Script } from 'node:vm';
+import type { CompileKernels, KernelsName } from './kernels/kernels.ts';
 
-/** Where scripts/build.mjs puts V8's machine code of the kernels of a program file: one of each V8 and processor. */
-export const kernelCodeOf = (file: string): string => `${file}.kernels-${process.versions.v8}-${process.arch}`;
+/** Where scripts/build.mjs puts V8's machine code of kernels of a program file: for each V8 and processor. */
+export const kernelCodeOf = (file: string, name: KernelsName): string =>
+  `${file}.${name}-${process.versions.v8}-${process.arch}`;
 
 /**
  * The kernels' module with the machine code that the build kept; compiled as usual where there is none, where it is damaged, or
  * where V8 refuses it (other flags, a processor that knows less). Otherwise V8 compiles every kernel in haste, then again well on
  * a further thread, and the first part of every loop runs in the hasty code: a tenth of the processor time of a quick check.
  */
-export function keptKernels(file: string): (bytes: Uint8Array<ArrayBuffer>) => WebAssembly.Module {
-  return (bytes) => loadKept(kernelCodeOf(file), bytes) ?? new WebAssembly.Module(bytes);
+export function keptKernels(file: string): CompileKernels {
+  return (bytes, name) => loadKept(kernelCodeOf(file, name), bytes) ?? new WebAssembly.Module(bytes);
 }
 
 function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {

@@ -7,7 +7,7 @@ import { type Field, fitField } from './field/fitField.ts';
 import type { FrameStars } from './field/frameStars.ts';
 import type { Frame } from './frame/frame.ts';
 import { median } from './numeric/statistics.ts';
-import { type MeasuredStar, measureStar, windowRadius } from './shapes/measureStar.ts';
+import { measureStars, type StarToMeasure, windowRadius } from './shapes/measureStar.ts';
 import { type MoffatSummary, summariseMoffat } from './shapes/moffatFit.ts';
 import type { Shape } from './shapes/shape.ts';
 import { fitWidthField } from './shapes/widthField.ts';
@@ -79,28 +79,29 @@ export function measureFrame(frame: Frame, options: FrameOptions = {}): FrameMea
     leftOutStars.push({ x, y, reason });
   };
   for (const [star, reason] of leftOut) leaveOut(star, reason);
-  const measureOne = (star: Candidate, fwhmThere: number, window: number | null): MeasuredStar => {
-    const sky = levelAt(background, star.x, star.y);
-    return measureStar(
-      plane,
-      { x: star.x, y: star.y, fwhm: fwhmThere, peak: star.peak, sky, noise: star.noise, gainEPerAdu },
-      window,
-    );
-  };
+  const toMeasure = (star: Candidate, fwhmThere: number, window: number | null): StarToMeasure => ({
+    x: star.x,
+    y: star.y,
+    fwhm: fwhmThere,
+    peak: star.peak,
+    sky: levelAt(background, star.x, star.y),
+    noise: star.noise,
+    gainEPerAdu,
+    window,
+  });
   // A first look at some stars tells how wide they are over the frame; then every star gets the window of its place.
-  const look = samplePerZone(chosen, plane, LOOK_PER_ZONE)
-    .map((star) => measureOne(star, fwhm, null))
-    .flatMap((m) => (m.status === 'measured' ? [m.shape] : []));
+  const some = samplePerZone(chosen, plane, LOOK_PER_ZONE).map((star) => toMeasure(star, fwhm, null));
+  const look = measureStars(plane, some).flatMap((m) => (m.status === 'measured' ? [m.shape] : []));
   const widthAt = fitWidthField(look, frame.width, frame.height);
   const typicalOf = typicalStarOf(look);
+  const widths = chosen.map((star) => widthAt?.(star.x, star.y) ?? fwhm);
+  const all = chosen.map((star, i) => toMeasure(star, widths[i], windowRadius(widths[i])));
   const shapes: Shape[] = [];
-  for (const star of chosen) {
-    const typical = widthAt?.(star.x, star.y) ?? fwhm;
-    const measured = measureOne(star, typical, windowRadius(typical));
-    const reason = measured.status === 'measured' ? judgeShape(measured.shape, typicalOf(typical)) : measured.reason;
-    if (reason !== null) leaveOut(star, reason);
+  measureStars(plane, all).forEach((measured, i) => {
+    const reason = measured.status === 'measured' ? judgeShape(measured.shape, typicalOf(widths[i])) : measured.reason;
+    if (reason !== null) leaveOut(chosen[i], reason);
     else if (measured.status === 'measured') shapes.push(measured.shape);
-  }
+  });
   const judged = judgeTogether(shapes, (s) => widthAt?.(s.x, s.y) ?? fwhm);
   judged.forEach((reason, i) => {
     if (reason !== null) leaveOut(shapes[i], reason);

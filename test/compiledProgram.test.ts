@@ -64,9 +64,9 @@ describe('machine code of the kernels', () => {
   /** Sum of 1 to 16 by a kernel of the module that this kept code gives. */
   function sumBy(code: Uint8Array | null): number {
     const file = program(TEXT, null);
-    if (code !== null) writeFileSync(kernelCodeOf(file), code);
+    if (code !== null) writeFileSync(kernelCodeOf(file, 'kernels'), code);
     const memory = new WebAssembly.Memory({ initial: 1024, maximum: 65536, shared: true });
-    const { exports } = new WebAssembly.Instance(keptKernels(file)(bytes), { env: { memory } });
+    const { exports } = new WebAssembly.Instance(keptKernels(file)(bytes, 'kernels'), { env: { memory } });
     const addIntensity = exports['addIntensity'] as (field: number, count: number, weight: number, sum: number) => void;
     const [field, sum] = [0x2000000, 0x2010000];
     new Float64Array(memory.buffer, field, 8).set([1, 2, 3, 4, 5, 6, 7, 8]);

@@ -1,4 +1,4 @@
-import { kernels, pieces } from '../kernels/kernels.ts';
+import { kernels } from '../kernels/kernels.ts';
 import type { StoredArray } from './scaling.ts';
 
 /** Stored big-endian values turned to the machine's byte order, in place. */
@@ -12,8 +12,7 @@ function swap16(bytes: Uint8Array, flip: boolean): void {
   const compiled = kernels();
   const address = compiled?.addressOf(bytes) ?? null;
   if (compiled !== null && address !== null) {
-    for (const [from, to] of pieces(length >>> 1, SWAPPED_AT_ONCE))
-      compiled.run.swap16(address + 2 * from, to - from, flip ? 0x8000 : 0);
+    compiled.share('swap16', [address, flip ? 0x8000 : 0], length >>> 1, SWAPPED_AT_ONCE);
     return;
   }
   const flip32 = flip ? 0x80008000 : 0;

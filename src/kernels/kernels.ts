@@ -1,42 +1,10 @@
-import { COMPILED } from './compiled.ts';
+import { COMPILED, COMPILED_HELPER } from './compiled.ts';
+import { boardIn, type SharedKernel, shareOut } from './crew.ts';
 import * as layout from './layout.ts';
 
 /** What assembly/index.ts exports; `data` is the address of 16-bit pixels, counts and places are whole numbers. */
-interface Exports {
-  swap16(data: number, count: number, flip: number): void;
-  binBlocks(
-    data: number,
-    frameWidth: number,
-    frameHeight: number,
-    block: number,
-    width: number,
-    from: number,
-    to: number,
-  ): void;
-  mesh(
-    data: number,
-    width: number,
-    height: number,
-    columns: number,
-    rows: number,
-    greenParity: number,
-    samples: number,
-    least: number,
-    from: number,
-    to: number,
-  ): void;
+interface Exports extends Record<SharedKernel, (...values: number[]) => number | void> {
   smoothMesh(columns: number, rows: number): void;
-  localMaxima(
-    data: number,
-    width: number,
-    height: number,
-    columns: number,
-    rows: number,
-    threshold: number,
-    from: number,
-    to: number,
-    before: number,
-  ): number;
   inspect(
     data: number,
     width: number,
@@ -85,32 +53,6 @@ interface Exports {
     clip: number,
     rounds: number,
   ): void;
-  setWindow(
-    fwhms: number,
-    settledShare: number,
-    windows: number,
-    coverage: number,
-    spike: number,
-    widest: number,
-  ): void;
-  setFit(fine: number, coarse: number, iterations: number): void;
-  setThirdOrder(above: number, rounds: number, sums: number, squares: number): void;
-  setRing(inner: number, outer: number, share: number, clip: number, rounds: number): void;
-  measureStar(
-    data: number,
-    width: number,
-    height: number,
-    greenParity: number,
-    x: number,
-    y: number,
-    fwhm: number,
-    peak: number,
-    sky: number,
-    noise: number,
-    gain: number,
-    window: number,
-    floats: boolean,
-  ): number;
   fitGaussian(
     count: number,
     amplitude: number,
@@ -194,6 +136,11 @@ interface PictureRoom {
   readonly bytes: Uint8Array;
 }
 
+export interface HelperKernels {
+  readonly module: WebAssembly.Module;
+  readonly memory: WebAssembly.Memory;
+}
+
 /** The compiled kernels with the memory they work in. One caller at a time: every call may overwrite what the last one left. */
 export interface Kernels {
   readonly run: Exports;
@@ -202,8 +149,10 @@ export interface Kernels {
   readonly out: Float64Array;
   /** Room for the pixels of a small image, float32. */
   readonly small: Float32Array;
-  /** What `measureStar` answered. */
-  readonly star: Float64Array;
+  /** STAR_NUMBERS of each star that is measured, in the place of the preview. */
+  readonly stars: Float64Array;
+  /** Constants that measuring stars is told. */
+  readonly settings: Float64Array;
   readonly level: Float32Array;
   readonly noise: Float32Array;
   readonly places: Uint32Array;
@@ -222,6 +171,10 @@ export interface Kernels {
   readonly ringDy: Float64Array;
   /** Room for one frame of that many bytes; what stood there before is gone. */
   readonly room: (bytes: number) => Uint8Array;
+  /** Calls a kernel for 0 to `length` in pieces of `step`, with a helper thread where there is one; returns what each answered. */
+  readonly share: (kernel: SharedKernel, given: readonly number[], length: number, step: number) => Float64Array;
+  /** What a helper thread needs: the module to run `help` (crew.ts) with, in this memory. */
+  readonly forHelper: () => HelperKernels;
   /** Where this stands in the kernels' memory; null when it does not. */
   readonly addressOf: (view: ArrayBufferView) => number | null;
 }
@@ -238,11 +191,15 @@ const PAGE = 65536;
 /** Pages of the memory at most: 4 GiB, of which only what is touched is taken. */
 const MOST_PAGES = 65536;
 
+/** The kernels of the first thread, or those of its helper. */
+export type KernelsName = 'kernels' | 'helper';
+export type CompileKernels = (bytes: Uint8Array<ArrayBuffer>, name: KernelsName) => WebAssembly.Module;
+
 let loaded: Kernels | null | undefined;
-let compile = (bytes: Uint8Array<ArrayBuffer>): WebAssembly.Module => new WebAssembly.Module(bytes);
+let compile: CompileKernels = (bytes) => new WebAssembly.Module(bytes);
 
 /** Another way from the kernels' bytes to their module, such as to one kept from an earlier run. Before the first `kernels()`. */
-export function compileKernelsBy(way: (bytes: Uint8Array<ArrayBuffer>) => WebAssembly.Module): void {
+export function compileKernelsBy(way: CompileKernels): void {
   compile = way;
 }
 
@@ -268,14 +225,15 @@ export function useKernels(wanted: boolean): void {
 
 function load(): Kernels {
   const memory = new WebAssembly.Memory({ initial: layout.FRAME / PAGE, maximum: MOST_PAGES, shared: true });
-  const module = compile(Buffer.from(COMPILED, 'base64'));
-  const instance = new WebAssembly.Instance(module, { env: { memory } });
+  const module = compile(Buffer.from(COMPILED, 'base64'), 'kernels');
+  const run = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as Exports;
   const { buffer } = memory;
+  const board = boardIn(buffer);
   // Growing makes a new buffer object over the same bytes: views of the older ones stay good.
   const buffers = new Set<ArrayBufferLike>([buffer]);
   const list = (at: number): Float64Array => new Float64Array(buffer, at, layout.LIST_LENGTH);
   return {
-    run: instance.exports as unknown as Exports,
+    run,
     stamp: {
       dx: list(layout.DX),
       dy: list(layout.DY),
@@ -284,7 +242,8 @@ function load(): Kernels {
     },
     out: new Float64Array(buffer, layout.OUT, 64),
     small: new Float32Array(buffer, layout.SMALL_IMAGE, layout.MAX_SMALL),
-    star: new Float64Array(buffer, layout.OUT + 1024, 24),
+    stars: new Float64Array(buffer, layout.PREVIEW, layout.MAX_STARS * layout.STAR_NUMBERS),
+    settings: new Float64Array(buffer, layout.SETTINGS, 32),
     level: new Float32Array(buffer, layout.LEVEL, layout.MAX_CELLS),
     noise: new Float32Array(buffer, layout.NOISE, layout.MAX_CELLS),
     places: new Uint32Array(buffer, layout.PLACES, layout.MAX_PLACES),
@@ -309,6 +268,11 @@ function load(): Kernels {
       buffers.add(memory.buffer);
       return new Uint8Array(memory.buffer, layout.FRAME, bytes);
     },
+    share: (kernel, given, length, step) => {
+      shareOut(board, run, kernel, given, length, step);
+      return board.answers.subarray(0, Math.ceil(length / step));
+    },
+    forHelper: () => ({ module: compile(Buffer.from(COMPILED_HELPER, 'base64'), 'helper'), memory }),
     addressOf: (view) => (buffers.has(view.buffer) ? view.byteOffset : null),
   };
 }

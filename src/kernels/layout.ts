@@ -26,12 +26,20 @@ export const COLOUR_GREYS = COLOURS_FOUND + 0x40400;
 export const PICTURE = COLOURS_FOUND + 0x41000;
 /** Transforms and drawn stars. */
 const DRAWING = 0x1600000;
-export const FRAME = 0x2a00000;
+/** From here to FRAME lie the lists of a helper thread and what the two tell each other. */
+export const CONTROL = 0x2b40000;
+export const ARGUMENTS = CONTROL + 0x100;
+export const SETTINGS = CONTROL + 0x800;
+export const ANSWERS = CONTROL + 0x1000;
+export const MAX_ANSWERS = 0x2000;
+export const FRAME = 0x2c00000;
 
 /** Pixels of the widest stamp and one more: the kernels take them in pairs. */
 export const LIST_LENGTH = 9802;
 export const MAX_SMALL = (LEVEL - SMALL_IMAGE) / 4;
 export const MAX_CELLS = (NOISE - LEVEL) / 4;
+/** Columns that `binBlocks` has room for: it sums them in the place of the lists. */
+export const MAX_COLUMNS = (0xec000 - DX) / 4;
 export const MAX_PLACES = (PREVIEW - PLACES) / 4;
 export const MAX_FIT_PARAMETERS = 40;
 export const CANVAS = FIT + 8 * FIT_HEAD;
@@ -39,6 +47,9 @@ export const CANVAS_BYTES = DRAWING - CANVAS;
 export const PICTURE_BYTES = DRAWING - PICTURE;
 export const FIT_LENGTH = (DRAWING - FIT) / 8;
 export const MAX_PREVIEW = (DRAWING - PREVIEW) / 4;
+/** Numbers of a star that is measured, in the place of the preview: what is told, what it is found to be, its shape. */
+export const STAR_NUMBERS = 32;
+export const MAX_STARS = (DRAWING - PREVIEW) / (8 * STAR_NUMBERS);
 /** Of eight float64 each. */
 export const MAX_CANDIDATES = (DRAWING - PREVIEW) / 64;
 

@@ -45,7 +45,7 @@ function compiledWorkspace(size: number, compiled: Kernels): Workspace {
   const count = size * size;
   let at = drawingRoom(size);
   const next = (length: number): Float64Array => {
-    const view = new Float64Array(compiled.star.buffer, at, length);
+    const view = new Float64Array(compiled.stars.buffer, at, length);
     at += view.byteLength;
     return view;
   };

@@ -1,6 +1,6 @@
 import type { Frame, PixelArray, RowOrder } from '../frame/frame.ts';
 import { kernelAddress, kernels, pieces } from '../kernels/kernels.ts';
-import { MAX_PLACES, MAX_PREVIEW } from '../kernels/layout.ts';
+import { MAX_COLUMNS, MAX_PREVIEW } from '../kernels/layout.ts';
 import type { FieldPicture } from './picture.ts';
 
 /** Longest side of the preview, pixels: sharp on a desk, small enough to send. */
@@ -88,9 +88,8 @@ function bin(
 ): Float32Array {
   const compiled = kernels();
   const address = kernelAddress({ data, mask });
-  if (compiled !== null && address !== null && width * height <= MAX_PREVIEW && frameWidth <= MAX_PLACES) {
-    for (const [from, to] of pieces(height, ROWS_AT_ONCE))
-      compiled.run.binBlocks(address, frameWidth, frameHeight, block, width, from, to);
+  if (compiled !== null && address !== null && width * height <= MAX_PREVIEW && frameWidth <= MAX_COLUMNS) {
+    compiled.share('binBlocks', [address, frameWidth, frameHeight, block, width], height, ROWS_AT_ONCE);
     return compiled.preview.subarray(0, width * height);
   }
   const out = new Float32Array(width * height);

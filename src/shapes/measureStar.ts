@@ -1,4 +1,5 @@
 import { type Kernels, kernels, starAddress } from '../kernels/kernels.ts';
+import { MAX_STARS, STAR_NUMBERS } from '../kernels/layout.ts';
 import { backgroundSlope, RING } from './backgroundSlope.ts';
 import {
   fitGaussian,
@@ -54,86 +55,98 @@ const PIXEL_VARIANCE = 1 / 12;
 let lists: Stamp | null = null;
 const rejected = (reason: StarFault): MeasuredStar => ({ status: 'rejected', reason });
 
-/**
- * Elliptical Gaussian fit and third-order shape of one star. With `window` (radius, pixels) the window stands as given;
- * without it, it follows the star's own width, which serves where nothing is known yet but lets the noise of the width feed
- * back into itself (a quarter more scatter for wide-winged stars).
- */
+/** One star to measure. */
+export interface StarToMeasure extends StarGuess {
+  /**
+   * With a window (radius, pixels) it stands as given; null lets it follow the star's own width, which serves where nothing is known
+   * yet but lets the noise of the width feed back into itself (a quarter more scatter for wide-winged stars).
+   */
+  readonly window: number | null;
+}
+
+/** Elliptical Gaussian fit and third-order shape of one star. */
 export function measureStar(source: Source, guess: StarGuess, window: number | null = null): MeasuredStar {
+  return measureStars(source, [{ ...guess, window }])[0];
+}
+
+/** The same of many stars of one image. */
+export function measureStars(source: Source, stars: readonly StarToMeasure[]): MeasuredStar[] {
   const compiled = kernels();
   const address = starAddress(source);
-  return compiled === null || address === null
-    ? measureHere(source, guess, window)
-    : measureCompiled(compiled, address, source, guess, window);
+  if (compiled === null || address === null) return stars.map((star) => measureHere(source, star, star.window));
+  const measured: MeasuredStar[] = [];
+  for (let from = 0; from < stars.length; from += MAX_STARS)
+    measureCompiled(compiled, address, source, stars.slice(from, from + MAX_STARS), measured);
+  return measured;
 }
 
 /** Answers of the kernel, in its order. */
 const ANSWERS = ['measured', 'not-fitted', 'border', 'hot-or-cosmic', 'extended'] as const;
-let prepared: Kernels | null = null;
+const STARS_AT_ONCE = 16;
 
 /** The same by src/kernels/assembly/measure.ts. */
 function measureCompiled(
   compiled: Kernels,
   address: number,
   { data, width, height, greenParity }: Source,
-  guess: StarGuess,
-  window: number | null,
-): MeasuredStar {
-  const { run, star: s } = compiled;
-  if (prepared !== compiled) prepare(compiled);
-  const { x, y, fwhm, peak, sky, noise, gainEPerAdu } = guess;
-  const status = run.measureStar(
-    address,
-    width,
-    height,
-    greenParity ?? -1,
-    x,
-    y,
-    fwhm,
-    peak,
-    sky,
-    noise,
-    gainEPerAdu,
-    window ?? -1,
-    data instanceof Float32Array,
-  );
-  const answer = ANSWERS[status];
-  if (answer !== 'measured') return rejected(answer);
-  const shape: Shape = {
-    x: s[0],
-    y: s[1],
-    positionError: s[2],
-    amplitude: s[3],
-    amplitudeError: s[4],
-    background: s[5],
-    sigmaMajor: s[6],
-    sigmaMinor: s[7],
-    theta: s[8],
-    fwhm: s[9],
-    fwhmError: s[10],
-    e1: s[11],
-    e2: s[12],
-    eError: s[13],
-    coma3: { x: s[14], y: s[15], error: s[16] },
-    trefoil3: { x: s[17], y: s[18], error: s[19] },
-    peakSnr: s[20],
-    misfit: s[21],
-    flux: s[22],
-    fluxError: s[23],
-  };
-  return { status: 'measured', shape };
+  stars: readonly StarToMeasure[],
+  measured: MeasuredStar[],
+): void {
+  const { stars: list, settings } = compiled;
+  settings.set(SETTINGS);
+  for (let n = 0, at = 0; n < stars.length; n++, at += STAR_NUMBERS) {
+    const star = stars[n];
+    list[at] = star.x;
+    list[at + 1] = star.y;
+    list[at + 2] = star.fwhm;
+    list[at + 3] = star.peak;
+    list[at + 4] = star.sky;
+    list[at + 5] = star.noise;
+    list[at + 6] = star.gainEPerAdu;
+    list[at + 7] = star.window ?? -1;
+  }
+  const floats = data instanceof Float32Array ? 1 : 0;
+  compiled.share('measureStars', [address, width, height, greenParity ?? -1, floats], stars.length, STARS_AT_ONCE);
+  for (let n = 0, at = 0; n < stars.length; n++, at += STAR_NUMBERS) {
+    const answer = ANSWERS[list[at + 7]];
+    measured.push(answer === 'measured' ? { status: answer, shape: shapeAt(list, at + 8) } : rejected(answer));
+  }
 }
 
-/** Tells the kernel the constants that stand here and beside. */
-function prepare(compiled: Kernels): void {
-  const { run } = compiled;
-  const { windowFwhm, windowSettled, maxWindows, minCoverage, spikeSigma } = MEASURE_DEFAULTS;
-  run.setWindow(windowFwhm, windowSettled, maxWindows, minCoverage, spikeSigma, MAX_RADIUS);
-  run.setFit(TOLERANCE, ROUGH, MAX_ITERATIONS);
-  run.setThirdOrder(SUMS_ABOVE_FWHM, MAX_ROUNDS, SETTLED.sums, SETTLED.leastSquares);
-  run.setRing(RING.inner, RING.outer, RING.minShare, RING.clipSigma, RING.rounds);
-  prepared = compiled;
+/** A shape as the kernel leaves it. */
+function shapeAt(list: Float64Array, at: number): Shape {
+  return {
+    x: list[at],
+    y: list[at + 1],
+    positionError: list[at + 2],
+    amplitude: list[at + 3],
+    amplitudeError: list[at + 4],
+    background: list[at + 5],
+    sigmaMajor: list[at + 6],
+    sigmaMinor: list[at + 7],
+    theta: list[at + 8],
+    fwhm: list[at + 9],
+    fwhmError: list[at + 10],
+    e1: list[at + 11],
+    e2: list[at + 12],
+    eError: list[at + 13],
+    coma3: { x: list[at + 14], y: list[at + 15], error: list[at + 16] },
+    trefoil3: { x: list[at + 17], y: list[at + 18], error: list[at + 19] },
+    peakSnr: list[at + 20],
+    misfit: list[at + 21],
+    flux: list[at + 22],
+    fluxError: list[at + 23],
+  };
 }
+
+/** What the kernel is told beside the stars, in its order: constants that stand here and beside. */
+const SETTINGS: readonly number[] = [
+  ...[MEASURE_DEFAULTS.windowFwhm, MEASURE_DEFAULTS.windowSettled, MEASURE_DEFAULTS.maxWindows],
+  ...[MEASURE_DEFAULTS.minCoverage, MEASURE_DEFAULTS.spikeSigma, MAX_RADIUS],
+  ...[TOLERANCE, ROUGH, MAX_ITERATIONS],
+  ...[SUMS_ABOVE_FWHM, MAX_ROUNDS, SETTLED.sums, SETTLED.leastSquares],
+  ...[RING.inner, RING.outer, RING.minShare, RING.clipSigma, RING.rounds],
+];
 
 function measureHere(source: Source, guess: StarGuess, window: number | null): MeasuredStar {
   lists ??= kernelStamp();

@@ -1,5 +1,5 @@
 import type { PixelArray } from '../frame/frame.ts';
-import { kernelAddress, kernels, pieces } from '../kernels/kernels.ts';
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
 import { MAX_CELLS } from '../kernels/layout.ts';
 import { clipSorted, median } from '../numeric/statistics.ts';
 
@@ -87,8 +87,7 @@ function compiledCells(plane: Plane, columns: number, rows: number): Cells | nul
   const level = compiled.level.subarray(0, count).fill(NaN);
   const noise = compiled.noise.subarray(0, count).fill(NaN);
   const { width, height, greenParity } = plane;
-  for (const [from, to] of pieces(rows, 1))
-    compiled.run.mesh(address, width, height, columns, rows, greenParity ?? -1, SAMPLES, MIN_SAMPLES, from, to);
+  compiled.share('mesh', [address, width, height, columns, rows, greenParity ?? -1, SAMPLES, MIN_SAMPLES], rows, 1);
   return { level: level.slice(), noise: noise.slice() };
 }
 

@@ -1,4 +1,4 @@
-import { kernelAddress, kernels, pieces } from '../kernels/kernels.ts';
+import { kernelAddress, kernels } from '../kernels/kernels.ts';
 import { MAX_CANDIDATES, MAX_CELLS, MAX_PLACES } from '../kernels/layout.ts';
 import { median, weightedMedian } from '../numeric/statistics.ts';
 import { type Background, levelAt, meshBackground, noiseAt, type Plane } from './background.ts';
@@ -144,10 +144,21 @@ function compiledMaxima(plane: Plane, background: Background): Uint32Array | nul
   compiled.noise.set(noise);
   const { width, height } = plane;
   const { threshold } = DETECT_DEFAULTS;
-  let count = 0;
-  for (const [from, to] of pieces(height, ROWS_AT_ONCE))
-    count = compiled.run.localMaxima(address, width, height, columns, rows, threshold, from, to, count);
-  return count > MAX_PLACES ? null : compiled.places.subarray(0, count);
+  const given = [address, width, height, columns, rows, threshold];
+  const room = Math.floor(MAX_PLACES / Math.ceil(height / ROWS_AT_ONCE));
+  const counts = compiled.share('localMaxima', [...given, ROWS_AT_ONCE, room], height, ROWS_AT_ONCE);
+  const { places } = compiled;
+  if (counts.every((count) => count <= room) && counts.length * ROWS_AT_ONCE >= height) {
+    let end = 0;
+    counts.forEach((count, piece) => {
+      places.copyWithin(end, piece * room, piece * room + count);
+      end += count;
+    });
+    return places.subarray(0, end);
+  }
+  // A crowd somewhere: all in one piece has room for it wherever it is.
+  const count = Number(compiled.run.localMaxima(...given, height, MAX_PLACES, 0, height));
+  return count > MAX_PLACES ? null : places.subarray(0, count);
 }
 
 /** `inspect` of all maxima, which stand in the kernels' memory, by src/kernels/assembly/candidates.ts; null as above. */

@@ -2,7 +2,7 @@ export { area, inspect } from './candidates';
 export { addIntensity, asComplex, fold, pupil, transform } from './drawing';
 export { countColours, exactColours, indexPixels, nearestColours } from './indexed';
 export { fitGaussian } from './gaussian';
-export { measureStar, setFit, setRing, setThirdOrder, setWindow } from './measure';
+export { measureStars } from './measure';
 export { binBlocks, localMaxima, mesh, smoothMesh, stretch, swap16 } from './pixels';
 export { fill, outline } from './raster';
 export { robustFit } from './robustFit';

@@ -1,5 +1,5 @@
 import { fitGaussian } from './gaussian';
-import { DX, DY, OUT, VALUE, WEIGHT } from './layout';
+import { DX, DY, OUT, SETTINGS, STARS, VALUE, WEIGHT } from './layout';
 import { get, set } from './linear';
 import { cut, setFloats, slope } from './stamp';
 import { byLeastSquares, bySums } from './thirdOrder';
@@ -21,54 +21,45 @@ const COVARIANCE: usize = SLOPES + 72;
 const FLUX_SLOPES: usize = COVARIANCE + 72;
 const RESULT: usize = OUT + 1024;
 
-/** What measureStar is told beside the star: constants of its TypeScript, set once a frame. */
-let windowFwhm: f64 = 2;
-let settled: f64 = 0.01;
-let maxWindows: i32 = 6;
-let minCoverage: f64 = 0.85;
-let spikeSigma: f64 = 6;
-let maxRadius: f64 = 48;
-let tolerance: f64 = 1e-6;
-let rough: f64 = 1e-3;
-let maxIterations: i32 = 40;
-let sumsAbove: f64 = 3;
-let thirdRounds: i32 = 30;
-let settledSums: f64 = 1e-7;
-let settledSquares: f64 = 1e-6;
-let ringInner: f64 = 1;
-let ringOuter: f64 = 1.75;
-let ringShare: f64 = 0.6;
-let ringClip: f64 = 3;
-let ringRounds: i32 = 4;
+/** What is told beside the stars: constants of the TypeScript, which writes them to SETTINGS once, in this order. */
+let windowFwhm: f64 = 0;
+let settled: f64 = 0;
+let maxWindows: i32 = 0;
+let minCoverage: f64 = 0;
+let spikeSigma: f64 = 0;
+let maxRadius: f64 = 0;
+let tolerance: f64 = 0;
+let rough: f64 = 0;
+let maxIterations: i32 = 0;
+let sumsAbove: f64 = 0;
+let thirdRounds: i32 = 0;
+let settledSums: f64 = 0;
+let settledSquares: f64 = 0;
+let ringInner: f64 = 0;
+let ringOuter: f64 = 0;
+let ringShare: f64 = 0;
+let ringClip: f64 = 0;
+let ringRounds: i32 = 0;
 
-export function setWindow(fwhms: f64, settledShare: f64, windows: i32, coverage: f64, spike: f64, widest: f64): void {
-  windowFwhm = fwhms;
-  settled = settledShare;
-  maxWindows = windows;
-  minCoverage = coverage;
-  spikeSigma = spike;
-  maxRadius = widest;
-}
-
-export function setFit(fine: f64, coarse: f64, iterations: i32): void {
-  tolerance = fine;
-  rough = coarse;
-  maxIterations = iterations;
-}
-
-export function setThirdOrder(above: f64, rounds: i32, sums: f64, squares: f64): void {
-  sumsAbove = above;
-  thirdRounds = rounds;
-  settledSums = sums;
-  settledSquares = squares;
-}
-
-export function setRing(inner: f64, outer: f64, share: f64, clip: f64, rounds: i32): void {
-  ringInner = inner;
-  ringOuter = outer;
-  ringShare = share;
-  ringClip = clip;
-  ringRounds = rounds;
+function readSettings(): void {
+  windowFwhm = get(SETTINGS, 0);
+  settled = get(SETTINGS, 1);
+  maxWindows = <i32>get(SETTINGS, 2);
+  minCoverage = get(SETTINGS, 3);
+  spikeSigma = get(SETTINGS, 4);
+  maxRadius = get(SETTINGS, 5);
+  tolerance = get(SETTINGS, 6);
+  rough = get(SETTINGS, 7);
+  maxIterations = <i32>get(SETTINGS, 8);
+  sumsAbove = get(SETTINGS, 9);
+  thirdRounds = <i32>get(SETTINGS, 10);
+  settledSums = get(SETTINGS, 11);
+  settledSquares = get(SETTINGS, 12);
+  ringInner = get(SETTINGS, 13);
+  ringOuter = get(SETTINGS, 14);
+  ringShare = get(SETTINGS, 15);
+  ringClip = get(SETTINGS, 16);
+  ringRounds = <i32>get(SETTINGS, 17);
 }
 
 function windowRadius(fwhm: f64): f64 {
@@ -79,8 +70,43 @@ function length(x: f64, y: f64): f64 {
   return Math.sqrt(x * x + y * y);
 }
 
-/** `window` < 0: none given. RESULT (see `describe`) where the answer is 0. */
-export function measureStar(
+/**
+ * Stars `from` to `to` of STARS: x, y, FWHM, peak, sky, noise, gain and window (< 0: none given) of each; the window gives way
+ * to what the star is found to be (0: measured), and its RESULT (see `describe`) follows.
+ */
+export function measureStars(
+  data: usize,
+  width: i32,
+  height: i32,
+  greenParity: i32,
+  floats: i32,
+  from: i32,
+  to: i32,
+): void {
+  readSettings();
+  setFloats(floats != 0);
+  for (let n = from; n < to; n++) {
+    const star = STARS + ((<usize>n) << 8);
+    const status = measureStar(
+      data,
+      width,
+      height,
+      greenParity,
+      get(star, 0),
+      get(star, 1),
+      get(star, 2),
+      get(star, 3),
+      get(star, 4),
+      get(star, 5),
+      get(star, 6),
+      get(star, 7),
+    );
+    set(star, 7, <f64>status);
+    memory.copy(star + 64, RESULT, 192);
+  }
+}
+
+function measureStar(
   data: usize,
   width: i32,
   height: i32,
@@ -93,9 +119,7 @@ export function measureStar(
   noise: f64,
   gain: f64,
   window: f64,
-  floats: bool,
 ): i32 {
-  setFloats(floats);
   const given = window >= 0;
   const form = (4 * Math.LN2) / (guessFwhm * guessFwhm);
   let amplitude = peak;

@@ -1,15 +1,15 @@
-import { COLUMN_SUMS, COUNTS, LEVEL, MAX_PLACES, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
+import { COLUMN_SUMS, COUNTS, LEVEL, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
 
-/** Turns big-endian 16-bit values to the machine's order, in place, and their top bit where `flip` is 0x8000. */
-export function swap16(data: usize, count: i32, flip: i32): void {
+/** Turns big-endian 16-bit values `from` to `to` to the machine's order, in place, and their top bit where `flip` is 0x8000. */
+export function swap16(data: usize, flip: i32, from: i32, to: i32): void {
   const turned = i16x8.splat(<i16>flip);
-  let k = 0;
-  for (; k + 8 <= count; k += 8) {
+  let k = from;
+  for (; k + 8 <= to; k += 8) {
     const at = data + ((<usize>k) << 1);
     const v = v128.load(at);
     v128.store(at, v128.xor(i8x16.shuffle(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14), turned));
   }
-  for (; k < count; k++) {
+  for (; k < to; k++) {
     const at = data + ((<usize>k) << 1);
     store<u16>(at, bswap<u16>(load<u16>(at)) ^ <u16>flip);
   }
@@ -248,8 +248,8 @@ function isMaximum(at: usize, width: usize): bool {
 
 /**
  * Pixels above LEVEL + threshold x NOISE of their cell and above their eight neighbours (of equal ones the first counts), in
- * stored order: their indices into PLACES after the `before` that stand there. Rows `from` to `to`. Returns how many there are
- * then, which may be more than PLACES holds.
+ * stored order. Rows `from` to `to`, `step` of them at a time: each such piece has `room` places for their indices in PLACES.
+ * Returns how many there are, which may be more than `room`.
  */
 export function localMaxima(
   data: usize,
@@ -258,11 +258,13 @@ export function localMaxima(
   columns: i32,
   rows: i32,
   threshold: f64,
+  step: i32,
+  room: i32,
   from: i32,
   to: i32,
-  before: i32,
 ): i32 {
-  let count = before;
+  const places = PLACES + ((<usize>((from / step) * room)) << 2);
+  let count = 0;
   for (let y = max(2, from); y < min(to, height - 2); y++) {
     const meshRow = min(rows - 1, <i32>((<i64>y * rows) / height)) * columns;
     const row = data + ((<usize>y * <usize>width) << 1);
@@ -297,7 +299,7 @@ export function localMaxima(
           const at = row + ((<usize>(x + lane)) << 1);
           if (!(<f64>load<u16>(at) > limit)) continue;
           if (!isMaximum(at, <usize>width)) continue;
-          if (count < MAX_PLACES) store<u32>(PLACES + ((<usize>count) << 2), <u32>((at - data) >> 1));
+          if (count < room) store<u32>(places + ((<usize>count) << 2), <u32>((at - data) >> 1));
           count++;
         }
         x += 8;

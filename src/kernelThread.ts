@@ -1,0 +1,9 @@
+import { parentPort } from 'node:worker_threads';
+import { boardIn, help } from './kernels/crew.ts';
+import type { HelperKernels } from './kernels/kernels.ts';
+
+// Runs in a thread of its own, started by kernelHelper.ts; nothing of the program is loaded here, so it is up at once.
+parentPort?.once('message', ({ module, memory }: HelperKernels) => {
+  const { exports } = new WebAssembly.Instance(module, { env: { memory } });
+  help(boardIn(memory.buffer), exports as unknown as Parameters<typeof help>[1]);
+});
