@@ -2,8 +2,10 @@
 import { compileProgram } from './compiledProgram.ts';
 import { startKernelThread } from './kernelHelper.ts';
 
-const [command = '', ...more] = process.argv.slice(2);
-// The thread comes up while the program is loaded.
-const helpKernels = command === 'check' && !more.includes('--help') ? startKernelThread() : null;
-const { realEffects, runProgram } = compileProgram().load();
-process.exitCode = await runProgram([command, ...more].slice(0, process.argv.length - 2), realEffects(helpKernels));
+const given = process.argv.slice(2);
+// A thread for the kernels comes up while the program is loaded.
+const helpKernels = given[0] === 'check' ? startKernelThread() : null;
+const { kernels, realEffects, runProgram } = compileProgram().load();
+const compiled = helpKernels === null ? null : kernels();
+if (compiled !== null) helpKernels?.(compiled.forHelper());
+process.exitCode = await runProgram(given, realEffects());

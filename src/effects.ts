@@ -7,7 +7,7 @@ import type { StartHelper } from './commands/measureSubs.ts';
 import { EXIT, UserError } from './errors.ts';
 import { type OpenDatabase, openDatabase } from './history/driver.ts';
 import { type Places, userPlaces } from './history/place.ts';
-import type { HelpKernels } from './kernelHelper.ts';
+import type { RunningSum } from './kernels/crew.ts';
 
 /** Everything a command needs of the outside world; tests put their own in its place. */
 export interface Effects extends FrameEffects {
@@ -43,19 +43,10 @@ export interface Effects extends FrameEffects {
   /** Threads that can measure subs beside this one. */
   readonly helperThreads: number;
   readonly startHelper: StartHelper;
-  /** A thread that takes part in the kernels' work; null where there is none. */
-  readonly helpKernels: HelpKernels | null;
   /** Whether the user asked to stop (Ctrl-C). */
   interrupted(): boolean;
   /** Lets waiting signals arrive. */
   breathe(): Promise<void>;
-}
-
-/** The sum of all parts added so far. */
-export interface RunningSum {
-  add(part: Uint8Array): void;
-  /** Lower-case hexadecimal; nothing can be added afterwards. */
-  hex(): string;
 }
 
 export function startSha256(): RunningSum {
@@ -64,7 +55,7 @@ export function startSha256(): RunningSum {
 }
 
 /** The real world. The first Ctrl-C asks to stop and clean up; the second stops at once. */
-export function realEffects(helpKernels: HelpKernels | null = null): Effects {
+export function realEffects(): Effects {
   let stop = false;
   process.once('SIGINT', () => {
     stop = true;
@@ -102,7 +93,6 @@ export function realEffects(helpKernels: HelpKernels | null = null): Effects {
     processId: process.pid,
     helperThreads: HELPER_THREADS,
     startHelper,
-    helpKernels,
     interrupted: () => stop,
     breathe: () => new Promise((resolve) => setImmediate(resolve)),
   };

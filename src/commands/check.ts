@@ -3,7 +3,6 @@ import { orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts'
 import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
 import type { Frame } from '../frame/frame.ts';
-import { kernels } from '../kernels/kernels.ts';
 import { type FrameMeasurement, measureField, refine } from '../measure.ts';
 import { compareReports } from '../report/against.ts';
 import { composeReport } from '../report/compose.ts';
@@ -157,7 +156,6 @@ async function measureAll(
     spikes: settings.quick !== true || settings.against !== undefined,
     previewSide: settings.quick === true ? QUICK_PREVIEW_SIDE : PREVIEW_SIDE,
   };
-  if (wanted.length === 1) withHelp(effects);
   const outcomes = await measureSubs(
     wanted,
     subSettings,
@@ -225,12 +223,6 @@ async function measureAll(
     preview: onScreen(preview, orientation.rowOrder),
     portraits: portraits?.portraits() ?? [],
   };
-}
-
-/** Several subs have a thread each; one has both at its kernels. */
-function withHelp({ helpKernels }: Effects): void {
-  const compiled = helpKernels === null ? null : kernels();
-  if (compiled !== null) helpKernels?.(compiled.forHelper());
 }
 
 /** A master frame named by an option; null where none is. */

@@ -2,6 +2,7 @@ import ndarray from 'ndarray';
 import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
 import type { Frame } from '../frame/frame.ts';
+import type { RunningSum } from '../kernels/crew.ts';
 import { kernels } from '../kernels/kernels.ts';
 import { printable } from '../report/untrusted.ts';
 import { type FrameArgument, loadFrame, type Room } from './frames.ts';
@@ -28,15 +29,17 @@ export async function loadOrReject(
   const reader = {
     ...effects,
     readFile: async (path: string, room?: Room) => {
-      const sum = effects.startSha256();
+      let sum: RunningSum | null = null;
       let seen = 0;
-      const bytes = await effects.readFile(path, room, (part) => {
+      const see = (part: Uint8Array): void => {
+        sum ??= kernels()?.sumBeside(part, effects.startSha256) ?? effects.startSha256();
         sum.add(part);
         seen += part.length;
-      });
+      };
+      const bytes = await effects.readFile(path, room, see);
       // Taken now: decoding may swap the bytes in place.
-      sum.add(bytes.subarray(seen));
-      sha256 = sum.hex();
+      see(bytes.subarray(seen));
+      sha256 = (sum as RunningSum | null)?.hex() ?? '';
       return bytes;
     },
   };

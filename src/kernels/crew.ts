@@ -1,4 +1,4 @@
-import { ANSWERS, ARGUMENTS, CONTROL, MAX_ANSWERS } from './layout.ts';
+import { ANSWERS, ARGUMENTS, CONTROL, DIGEST, MAX_ANSWERS } from './layout.ts';
 
 /**
  * Two threads at one work: a kernel called in pieces that do not touch one another, each piece taken by whoever is free. What comes
@@ -20,6 +20,20 @@ const KERNEL = 4;
 const LENGTH = 5;
 const STEP = 6;
 const COUNT = 7;
+/** 1: a helper waits for work. */
+const PRESENT = 8;
+/** 1: it came to grief. */
+const FAILED = 9;
+/** How far the sum of a file is: one of the values below. */
+const SUM = 10;
+/** Bytes of it that have been read, or ~bytes once that is all. */
+const READ = 11;
+const START = 12;
+
+const NO_SUM = 0;
+const ASKED = 1;
+const SUMMING = 2;
+const SUMMED = 3;
 
 /** What both threads see of a work: views of the kernels' memory. */
 interface Board {
@@ -27,6 +41,22 @@ interface Board {
   readonly values: Float64Array;
   /** What the kernel answered to each piece. */
   readonly answers: Float64Array;
+  /** Sum of a file. */
+  readonly digest: Uint8Array;
+}
+
+/** The sum of all parts added so far. */
+export interface RunningSum {
+  add(part: Uint8Array): void;
+  /** Lower-case hexadecimal; nothing can be added afterwards. */
+  hex(): string;
+}
+
+/** What a helper thread needs to sum up a file. */
+export interface Summing {
+  readonly start: () => { update(part: Uint8Array): unknown; digest(): Uint8Array };
+  /** The kernels' memory as it is now. */
+  readonly bytes: (at: number, count: number) => Uint8Array;
 }
 
 export function boardIn(buffer: ArrayBufferLike): Board {
@@ -34,18 +64,20 @@ export function boardIn(buffer: ArrayBufferLike): Board {
     words: new Int32Array(buffer, CONTROL, 16),
     values: new Float64Array(buffer, ARGUMENTS, 16),
     answers: new Float64Array(buffer, ANSWERS, MAX_ANSWERS),
+    digest: new Uint8Array(buffer, DIGEST, 32),
   };
 }
 
 /** Calls the kernel with the values for 0 to `length` in pieces of `step`; returns once all is done. */
 export function shareOut(
-  { words, values, answers }: Board,
+  board: Board,
   run: Run,
   kernel: SharedKernel,
   given: readonly number[],
   length: number,
   step: number,
 ): void {
+  const { words, values } = board;
   values.set(given);
   words[KERNEL] = SHARED_KERNELS.indexOf(kernel);
   words[LENGTH] = length;
@@ -55,24 +87,87 @@ export function shareOut(
   Atomics.store(words, OPEN, 1);
   Atomics.add(words, WORKS, 1);
   Atomics.notify(words, WORKS);
-  takePieces({ words, values, answers }, run);
+  takePieces(board, run);
   Atomics.store(words, OPEN, 0);
   // Whoever came while it was open has a piece in hand.
   for (let busy = Atomics.load(words, BUSY); busy > 0; busy = Atomics.load(words, BUSY))
     Atomics.wait(words, BUSY, busy);
+  if (Atomics.load(words, FAILED) === 1) throw new Error('a thread that shared the work has failed');
+}
+
+/**
+ * SHA-256 of a file that is being read to `start` in the kernels' memory, taken by a helper: parts must follow one another there.
+ * Null where no helper waits.
+ */
+export function sumBeside({ words, digest }: Board, start: number, alone: () => RunningSum): RunningSum | null {
+  if (Atomics.load(words, PRESENT) !== 1) return null;
+  const parts: Uint8Array[] = [];
+  let read = 0;
+  const publish = (value: number): void => {
+    Atomics.store(words, READ, value);
+    Atomics.notify(words, READ);
+  };
+  words[START] = start;
+  publish(0);
+  Atomics.store(words, SUM, ASKED);
+  Atomics.add(words, WORKS, 1);
+  Atomics.notify(words, WORKS);
+  return {
+    add: (part) => {
+      parts.push(part);
+      read += part.length;
+      publish(read);
+    },
+    hex: () => {
+      publish(~read);
+      if (Atomics.compareExchange(words, SUM, ASKED, NO_SUM) !== ASKED) {
+        while (Atomics.load(words, SUM) === SUMMING) Atomics.wait(words, SUM, SUMMING);
+        if (Atomics.load(words, FAILED) === 0) return Buffer.from(digest).toString('hex');
+      }
+      const sum = alone();
+      for (const part of parts) sum.add(part);
+      return sum.hex();
+    },
+  };
 }
 
 /** What a helper thread does until it is stopped. */
-export function help(board: Board, run: Run): never {
+export function help(board: Board, run: Run, summing: Summing): never {
   const { words } = board;
+  Atomics.store(words, PRESENT, 1);
   for (let seen = 0; ; ) {
     Atomics.add(words, BUSY, 1);
-    if (Atomics.load(words, OPEN) === 1) takePieces(board, run);
+    try {
+      if (Atomics.load(words, OPEN) === 1) takePieces(board, run);
+    } catch {
+      Atomics.store(words, FAILED, 1);
+    }
     Atomics.sub(words, BUSY, 1);
     Atomics.notify(words, BUSY);
+    if (Atomics.compareExchange(words, SUM, ASKED, SUMMING) === ASKED) sumUp(board, summing);
     Atomics.wait(words, WORKS, seen);
     seen = Atomics.load(words, WORKS);
   }
+}
+
+function sumUp({ words, digest }: Board, { start, bytes }: Summing): void {
+  try {
+    const sum = start();
+    for (let done = 0; ; ) {
+      const told = Atomics.load(words, READ);
+      const read = told < 0 ? ~told : told;
+      if (read > done) {
+        sum.update(bytes(words[START] + done, read - done));
+        done = read;
+      } else if (told < 0) break;
+      else Atomics.wait(words, READ, told);
+    }
+    digest.set(sum.digest());
+  } catch {
+    Atomics.store(words, FAILED, 1);
+  }
+  Atomics.store(words, SUM, SUMMED);
+  Atomics.notify(words, SUM);
 }
 
 function takePieces({ words, values, answers }: Board, run: Run): void {

@@ -30,6 +30,7 @@ const DRAWING = 0x1600000;
 export const CONTROL = 0x2b40000;
 export const ARGUMENTS = CONTROL + 0x100;
 export const SETTINGS = CONTROL + 0x800;
+export const DIGEST = CONTROL + 0xc00;
 export const ANSWERS = CONTROL + 0x1000;
 export const MAX_ANSWERS = 0x2000;
 export const FRAME = 0x2c00000;

@@ -106,8 +106,6 @@ export function memoryWorld(
       processId: 4711,
       helperThreads: 0,
       startHelper: () => fail('no threads here'),
-      helpKernels: null,
-      helpKernels: null,
       interrupted: () => world.interrupted,
       breathe: () => Promise.resolve(),
       ...changes,
