@@ -9,7 +9,7 @@ import { ANSWERS, ARGUMENTS, CONTROL, DIGEST, MAX_ANSWERS } from './layout.ts';
 export const SHARED_KERNELS = ['swap16', 'binBlocks', 'mesh', 'localMaxima', 'measureStars'] as const;
 export type SharedKernel = (typeof SHARED_KERNELS)[number];
 
-type Run = Readonly<Record<SharedKernel, (...values: number[]) => number | void>>;
+type Run = Readonly<Record<SharedKernel, (...values: number[]) => unknown>>;
 
 /** Words of the control block. */
 const WORKS = 0;
@@ -20,8 +20,6 @@ const KERNEL = 4;
 const LENGTH = 5;
 const STEP = 6;
 const COUNT = 7;
-/** 1: a helper waits for work. */
-const PRESENT = 8;
 /** 1: it came to grief. */
 const FAILED = 9;
 /** How far the sum of a file is: one of the values below. */
@@ -96,11 +94,10 @@ export function shareOut(
 }
 
 /**
- * SHA-256 of a file that is being read to `start` in the kernels' memory, taken by a helper: parts must follow one another there.
- * Null where no helper waits.
+ * SHA-256 of a file that is being read to `start` in the kernels' memory, by a helper if one comes before the end of it: parts must
+ * follow one another there.
  */
-export function sumBeside({ words, digest }: Board, start: number, alone: () => RunningSum): RunningSum | null {
-  if (Atomics.load(words, PRESENT) !== 1) return null;
+export function sumBeside({ words, digest }: Board, start: number, alone: () => RunningSum): RunningSum {
   const parts: Uint8Array[] = [];
   let read = 0;
   const publish = (value: number): void => {
@@ -134,7 +131,6 @@ export function sumBeside({ words, digest }: Board, start: number, alone: () => 
 /** What a helper thread does until it is stopped. */
 export function help(board: Board, run: Run, summing: Summing): never {
   const { words } = board;
-  Atomics.store(words, PRESENT, 1);
   for (let seen = 0; ; ) {
     Atomics.add(words, BUSY, 1);
     try {
@@ -179,6 +175,6 @@ function takePieces({ words, values, answers }: Board, run: Run): void {
     const from = piece * step;
     if (from >= length) return;
     const answer = kernel(...given, from, Math.min(length, from + step));
-    if (piece < answers.length && answer !== undefined) answers[piece] = answer;
+    if (piece < answers.length) answers[piece] = Number(answer);
   }
 }

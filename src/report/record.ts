@@ -11,6 +11,9 @@ import { jsonSchemaOf } from './jsonSchema.ts';
 export const REPORT_FORMAT = 'starplumb-report';
 export const REPORT_VERSION = 1;
 
+// A record is read once: a parser compiled for it would cost more than it saves.
+z.config({ jitless: true });
+
 const count = z.int().min(0);
 const error = z.number().min(0);
 const direction = z.number().min(0).max(360).describe('degrees counter-clockwise from right');
