@@ -23,8 +23,8 @@ export interface CurveFit {
   readonly chi2: number;
   /** n x n, row-major, from the Jacobian at the end; null where a direction is not held by the data. */
   readonly covariance: Float64Array | null;
-  /** Whether a further Gauss-Newton step, within the bounds, would gain less than 0.01 of chi-square. */
-  readonly converged: boolean;
+  /** What a further Gauss-Newton step, within the bounds, would take off chi-square if the model were straight. */
+  readonly gain: number;
 }
 
 /** A glance at every start, a longer look at the better half, then the best few to the end. */
@@ -234,6 +234,6 @@ function assess(problem: CurveProblem, parameters: Float64Array): CurveFit {
     parameters,
     chi2: chiSquare(problem, parameters),
     covariance: invertSymmetric(whole, n),
-    converged: gain < 0.01,
+    gain,
   };
 }

@@ -29,12 +29,13 @@ const OUTLIER_SIGMAS = 4;
 /** Averages the stars of a sub in cells; the scatter within the cells, not the stars' own claims, sets the errors. */
 export function cellsOf(frame: FrameStars, index: number, among: (star: number) => boolean = () => true): Cell[] {
   const chosen = frame.shapes.filter((_, i) => among(i));
-  const aspect = Math.max(frame.width, frame.height) / Math.min(frame.width, frame.height);
+  const { left, top, width, height } = extentOf(chosen);
+  const aspect = Math.max(width, height) / Math.min(width, height);
   const wanted = Math.round(Math.sqrt((chosen.length / STARS_PER_CELL) * aspect));
-  const step = Math.max(frame.width, frame.height) / Math.min(MOST_CELLS, Math.max(FEWEST_CELLS, wanted));
+  const step = Math.max(width, height) / Math.min(MOST_CELLS, Math.max(FEWEST_CELLS, wanted));
   const cells = new Map<number, Shape[]>();
   for (const shape of chosen) {
-    const key = Math.floor((shape.x + 0.5) / step) + 1000 * Math.floor((shape.y + 0.5) / step);
+    const key = Math.floor((shape.x - left) / step) + 1000 * Math.floor((shape.y - top) / step);
     const cell = cells.get(key);
     if (cell) cell.push(shape);
     else cells.set(key, [shape]);
@@ -42,6 +43,18 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
   const lists = [...cells.values()];
   const scatter = Array.from({ length: QUANTITIES }, (_, k) => scatterOf(lists, k));
   return lists.map((list) => meanOf(frame, index, list, scatter));
+}
+
+/** The stars' part of the frame, pixels: those of a bare mirror may fill a corner of it only. */
+function extentOf(shapes: readonly Shape[]): { left: number; top: number; width: number; height: number } {
+  let [left, right, top, bottom] = [Infinity, -Infinity, Infinity, -Infinity];
+  for (const { x, y } of shapes) {
+    left = Math.min(left, x - 0.5);
+    right = Math.max(right, x + 0.5);
+    top = Math.min(top, y - 0.5);
+    bottom = Math.max(bottom, y + 0.5);
+  }
+  return { left, top, width: right - left, height: bottom - top };
 }
 
 export function quantityOf(shape: Shape, k: number): number {

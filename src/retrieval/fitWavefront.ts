@@ -81,6 +81,12 @@ const SCAN_STEPS = 12;
 const FINE = [-2.4, -1.6, -0.8, 0, 0.8, 1.6, 2.4];
 /** The scan holds the reference focus within this, um of d. */
 const SCAN_HOLD = 1e-3;
+/**
+ * A fit with this much of chi-square, or this share of it, left to gain has not come to its end. The table has bends, at which no
+ * step gains what its slopes promise.
+ */
+const UNFINISHED = 0.01;
+const UNFINISHED_SHARE = 1e-3;
 /** Fewer cells than this over all subs: no fit. */
 const MIN_CELLS = 9;
 
@@ -135,7 +141,7 @@ export function fitWavefront(
     scan,
     referenceSub,
     chi2PerFreedom,
-    converged: best.converged,
+    converged: best.gain < Math.max(UNFINISHED, UNFINISHED_SHARE * best.chi2),
     signed: priors.bare !== null,
     priors: rows,
     bounds,

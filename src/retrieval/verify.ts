@@ -4,7 +4,7 @@ import { QUANTITIES } from './cells.ts';
 import type { Retrieval } from './fitWavefront.ts';
 import { wavefrontOf } from './model.ts';
 
-/** The middle and four places towards the corners, half-diagonals. */
+/** The middle and four places towards the corners, half-diagonals: drawn is where the cell nearest to each stands. */
 const PLACES = [
   { u: 0, v: 0 },
   { u: 0.6, v: 0.4 },
@@ -24,8 +24,10 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
   let count = 0;
   for (let frame = 0; frame < layout.subs; frame++) {
     const seeing = best.parameters[layout.seeing(frame)];
+    const own = cells.filter((cell) => cell.frame === frame);
     for (const place of PLACES) {
-      const w = wavefrontOf(layout, best.parameters, { frame, ...place });
+      const { u, v } = nearestTo(place, own);
+      const w = wavefrontOf(layout, best.parameters, { frame, u, v });
       const drawn = draw(seeing, w);
       if (drawn === null) return null;
       const away = difference(table.at(seeing, w), drawn);
@@ -36,6 +38,19 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
     }
   }
   return Math.sqrt(sum / count);
+}
+
+/** Where stars are: those of a bare mirror may fill a corner of the frame only. */
+function nearestTo(place: Spot, spots: readonly Spot[]): Spot {
+  const away = (spot: Spot): number => Math.hypot(spot.u - place.u, spot.v - place.v);
+  return (
+    spots.reduce<Spot | null>((best, spot) => (best === null || away(spot) < away(best) ? spot : best), null) ?? place
+  );
+}
+
+interface Spot {
+  readonly u: number;
+  readonly v: number;
 }
 
 function difference(a: StarShape, b: StarShape): number[] {

@@ -25,6 +25,8 @@ export interface MoffatSummary {
 const MAX_STARS = 50;
 /** Wings reach farther than a core: window radius in FWHM. */
 const WINDOW_FWHM = 3;
+/** A fit with this much of chi-square left to gain has not come to its end. */
+const UNFINISHED = 0.01;
 const BETA = { start: 3.5, from: 1.1, to: 20 } as const;
 /** A median's error over that of the mean: sqrt(pi/2). */
 const MEDIAN_COST = Math.sqrt(Math.PI / 2);
@@ -72,7 +74,7 @@ export function fitMoffat(source: Source, star: Shape): MoffatShape | null {
     },
     [[1, star.x - stamp.originX, star.y - stamp.originY, form, 0, form, 0, BETA.start]],
   );
-  if (fit === null || !fit.converged) return null;
+  if (fit === null || fit.gain > UNFINISHED) return null;
   const [, , , a, b, c, , beta] = fit.parameters;
   const determinant = a * c - (b * b) / 4;
   if (!(determinant > 0) || beta <= 1.01 * BETA.from || beta >= 0.99 * BETA.to) return null;
