@@ -10,6 +10,7 @@ import type { FilterName } from '../optics/filter.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS } from './finding.ts';
 import { type Response, responseFor } from './response.ts';
+import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
 
 /** A bare paraboloid's linear coma is at least this many sigma from none. */
@@ -105,6 +106,18 @@ function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v:
   const way = Math.hypot(u, v);
   const slope = Math.abs(linear.value);
   return { u, v, error: Math.hypot(uniform.error / slope, (way * linear.error) / slope, NODE_SHARE * way) };
+}
+
+/** How well the drawn stars' answer to coma is known, as a share of the way to the node. */
+const FITTED_NODE_SHARE = 0.02;
+
+/** The same from the whole-field fit, in whose wavefront the coma is straight. */
+export function nodeFromFit({ coma, linearComaUm }: Retrieved): NonNullable<Amounts['node']> {
+  const u = -coma.x / linearComaUm.value;
+  const v = -coma.y / linearComaUm.value;
+  const way = Math.hypot(u, v);
+  const slope = Math.abs(linearComaUm.value);
+  return { u, v, error: Math.hypot(coma.error / slope, (way * linearComaUm.error) / slope, FITTED_NODE_SHARE * way) };
 }
 
 /** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */

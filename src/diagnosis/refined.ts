@@ -2,6 +2,7 @@ import { persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
 import { type Amounts, COMA_FLOOR, filterName, withDistortionFloor, without } from './amounts.ts';
+import { nodeFromFit } from './bareMirror.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
@@ -15,8 +16,9 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
   const refined = { ...amounts, retrieved, response, comaUm: withScale(retrieved.comaUm, amounts.coma, response) };
+  const node = amounts.node === null ? null : nodeFromFit(retrieved);
   const smears = smearsOf(refined).map(({ distortion }) => distortion);
-  return { ...refined, smear: withDistortionFloor(persistentVector(smears)) };
+  return { ...refined, node, smear: withDistortionFloor(persistentVector(smears)) };
 }
 
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */

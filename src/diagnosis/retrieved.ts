@@ -25,6 +25,8 @@ export interface Retrieved {
   /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
   readonly coma: UncertainVector;
   readonly comaUm: Interval;
+  /** W131 that grows with the distance from the middle, um at the half-diagonal. */
+  readonly linearComaUm: Uncertain;
   /** Sigma at which the coma differs from none, whatever its amount: defocus unknown, an offset shadow allowed for. */
   readonly comaSignificance: number;
   /** Of the wavefront, um RMS of the Zernike terms 7 and 8. */
@@ -127,6 +129,7 @@ export function retrievedAmounts(
     })),
     coma: vector(layout.coma),
     comaUm: length(layout.coma, 1),
+    linearComaUm: number(layout.linearComa),
     comaSignificance: significance(layout.coma),
     tiltSignificance: significance(layout.tilt),
     comaRmsUm: length(layout.coma, 1 / UM_PER_RMS.c),

@@ -1,0 +1,63 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import { type Measurement, measureField, measureFrame, refine } from '../../src/measure.ts';
+import { drawSub } from '../support/draw.ts';
+
+// A bare 200 mm f/4: W131 = theta D/(32 N^2) for a tilt theta, h/(32 N^3) at h from the axis (optics handbooks), so the node
+// stands at f theta. The tilt puts it towards a corner: half of the frame's stars are drowned in coma.
+const ARCMIN = Math.PI / 10800;
+const TILT_ARCMIN = { x: 5, y: 3 };
+const NODE_MM = { x: 800 * TILT_ARCMIN.x * ARCMIN, y: 800 * TILT_ARCMIN.y * ARCMIN };
+const COMA_UM_PER_ARCMIN = (200_000 / (32 * 16)) * ARCMIN;
+const SENSOR_ARCMIN = { x: 25, y: -12 };
+
+describe('a bare mirror with its node off the middle and a tilted sensor', () => {
+  let fine: Measurement;
+  beforeAll(() => {
+    const frames = [
+      drawSub({
+        width: 3000,
+        height: 2000,
+        starCount: 500,
+        seed: 21,
+        telescope: { corrector: null },
+        state: { primaryTiltArcmin: TILT_ARCMIN, sensorTiltArcmin: SENSOR_ARCMIN },
+      }),
+    ];
+    const settings = { corrector: 'none' } as const;
+    fine = refine(
+      measureField(
+        frames.map((frame) => measureFrame(frame)),
+        setupFromFrames(frames, settings),
+        orientationOf(frames, settings),
+      ),
+    );
+  }, 60_000);
+
+  it('is fitted from the stars near its node, and drawn stars there bear it out', () => {
+    const retrieved = fine.diagnosis.amounts?.retrieved;
+    expect(retrieved?.chi2PerFreedom).toBeLessThan(3);
+    expect(retrieved?.drawnAgainstTable).toBeLessThan(1.5);
+  });
+
+  it('has its node to 0.1 mm, its coma to a tenth', () => {
+    const { node, comaUm, halfDiagonalMm } = fine.diagnosis.amounts ?? {};
+    expect(
+      Math.hypot(
+        (node?.u ?? 9) * (halfDiagonalMm ?? 1) - NODE_MM.x,
+        (node?.v ?? 9) * (halfDiagonalMm ?? 1) - NODE_MM.y,
+      ),
+    ).toBeLessThan(0.1);
+    expect(
+      Math.abs((comaUm?.value ?? 0) / COMA_UM_PER_ARCMIN / Math.hypot(TILT_ARCMIN.x, TILT_ARCMIN.y) - 1),
+    ).toBeLessThan(0.1);
+  });
+
+  it('tells the tilt of the sensor, of which the coma drowns half', () => {
+    const retrieved = fine.diagnosis.amounts?.retrieved;
+    const axis = Math.atan2(SENSOR_ARCMIN.y, SENSOR_ARCMIN.x);
+    const slope = Math.hypot(SENSOR_ARCMIN.x, SENSOR_ARCMIN.y) * ARCMIN;
+    const um = slope * 3.76 * (3000 * Math.abs(Math.cos(axis)) + 2000 * Math.abs(Math.sin(axis)));
+    expect(Math.abs((retrieved?.tiltUm.value ?? 0) / um - 1)).toBeLessThan(0.15);
+  });
+});
