@@ -35,12 +35,13 @@ export function miscollimation(
 ): Finding {
   const { coma, response, comaUm, optics, skew } = amounts;
   const length = vectorLength(coma);
+  const { retrieved } = amounts;
+  // The coma of a bare mirror in the middle is what the slope of all stars leaves there, and the slope bends with focus: the fit
+  // knows how.
+  const seen = optics.bare && retrieved !== null ? retrieved.coma : coma;
   // Far from focus an offset shadow looks like coma: the whole-field fit allows for it.
-  const significance = Math.min(
-    vectorSignificance(coma),
-    amounts.retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY,
-  );
-  const direction = Math.atan2(coma.y, coma.x);
+  const significance = Math.min(vectorSignificance(seen), retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY);
+  const direction = Math.atan2(seen.y, seen.x);
   const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
@@ -68,7 +69,7 @@ export function miscollimation(
     share: comaUm === null ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
-    directionError: significance >= DETECT_SIGMAS ? directionError(length, coma.error) : null,
+    directionError: significance >= DETECT_SIGMAS ? directionError(vectorLength(seen), seen.error) : null,
     axis: null,
     axisError: null,
     starShift: shift,

@@ -33,7 +33,7 @@ export function persistentVector(vectors: readonly UncertainVector[]): Persisten
 
 /**
  * The same for a vector whose length answers to seeing and focus, which differ from sub to sub, while its direction does not
- * (coma): what is scattered along the common direction is that answer, and only what is scattered across it is an error.
+ * (coma, trefoil): what is scattered along the common direction is that answer, and only what is scattered across it is an error.
  */
 export function persistentDirection(vectors: readonly UncertainVector[]): Persistent {
   const plain = persistentVector(vectors);

@@ -59,7 +59,7 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
       linearError: Math.sqrt(linear.reduce((sum, l) => sum + l.error ** 2, 0) / 4),
       radial: persistentValue(fields.map((f) => f.distortion.radial)),
     },
-    trefoil: { uniform: uniform((f) => f.trefoil.uniform) },
+    trefoil: { uniform: persistentDirection(fields.map((f) => f.trefoil.uniform)) },
     perFrame,
   };
 }
