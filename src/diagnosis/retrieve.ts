@@ -22,7 +22,15 @@ import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import { lightsFor } from './response.ts';
 import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
 import type { Setup } from './setup.ts';
-import { closerRange, type Fitted, focusPriorUm, rangeFor, USUAL_ASTIGMATISM, widerRange } from './tableRange.ts';
+import {
+  closerRange,
+  type Fitted,
+  farthestUm,
+  focusPriorUm,
+  rangeFor,
+  USUAL_ASTIGMATISM,
+  widerRange,
+} from './tableRange.ts';
 
 /** c that a corrector leaves, um a millimetre from the centre (.007 to .010 by ray-traced designs), rounded up. */
 const CORRECTOR_COMA_UM_PER_MM = 0.015;
@@ -67,7 +75,7 @@ export function retrieveWavefront(
   };
   let fitted = fitWithin(rangeFor(frames, amounts, guess), null, 0);
   if (fitted === null) return null;
-  const wider = widerRange(fitted);
+  const wider = widerRange(fitted, farthestUm(frames, amounts, guess));
   if (wider !== null) fitted = fitWithin(wider, null, CLOSER_FROM) ?? fitted;
   const closer = closerRange(fitted);
   if (closer !== null) fitted = fitWithin(closer, fitted.retrieval.best.parameters, CLOSER_FROM) ?? fitted;

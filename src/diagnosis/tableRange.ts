@@ -38,10 +38,7 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
   const softest = (206.264806 * optics.pixelUm * amounts.fwhm) / optics.focalLengthMm;
   const umOfFocus = 1 / toDefocus(telescopeFor(optics), 1);
   const far = FAR_SHARE * umOfFocus * farthestDefocus(frames, guess);
-  // However the guess shares them out, seeing and defocus together make no star wider than the widest.
-  const widest = WIDEST_SHARE * Math.max(...frames.map(widestOf));
-  const sharpestPx = (LEAST_SEEING * sharpest * response.focusedFwhmPx) / response.seeingArcsec;
-  const farthest = response.defocusUm(Math.sqrt(Math.max(0, widest ** 2 - sharpestPx ** 2)));
+  const farthest = farthestUm(frames, amounts, guess);
   const trefoil = Math.hypot(guess.trefoil.x, guess.trefoil.y);
   const own = optics.bare ? bareLimits(amounts) : null;
   return {
@@ -49,6 +46,24 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
     defocusUm: Math.min(Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), far), farthest),
     limits: { ...(own ?? { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0) }), t: 0.08 + 1.3 * trefoil },
   };
+}
+
+/** However the guess shares them out, seeing and defocus together make no star wider than the widest: um along the axis. */
+export function farthestUm(frames: readonly FrameStars[], amounts: Amounts, guess: RetrievalGuess): number {
+  const { response } = amounts;
+  if (response === null) throw new RangeError('farthestUm needs a response');
+  const widest = WIDEST_SHARE * Math.max(...frames.map(widestOf));
+  const sharpestPx = (LEAST_SEEING * Math.min(...guess.seeing) * response.focusedFwhmPx) / response.seeingArcsec;
+  const blur = Math.sqrt(Math.max(0, widest ** 2 - sharpestPx ** 2));
+  return Math.max(response.defocusUm(blur), defocusOfDisc(blur, amounts));
+}
+
+/** FWHM of a defocused star, its seeing taken off, over its disc's diameter (drawn stars 40 to 100 um off focus). */
+const DISC_SHARE = 0.8;
+
+/** Defocus, um along the axis, whose disc is that wide: D/f of it. The response to defocus ends early where the seeing is little. */
+function defocusOfDisc(blurPx: number, { optics }: Amounts): number {
+  return (blurPx / DISC_SHARE) * optics.pixelUm * (optics.focalLengthMm / optics.apertureMm);
 }
 
 /** What a bare mirror makes of the stars that are still looked at, the farthest from its axis. */
@@ -87,21 +102,32 @@ const ROUGH = { sigma2: 0.01, e: 0.004, coma3: 0.003, trefoil3: 0.004 } as const
 const UNLIKELY = 1e-3;
 /** What the fit found, and so much more, the closer table holds. */
 const CLOSER = { seeing: 0.07, share: 1.2, um: 0.03 } as const;
-/** Astigmatism beyond this share of its limit was held by it. */
+/** Astigmatism beyond this share of its limit was held by it, focus beyond that of its own. */
 const HELD = 0.7;
+const HELD_FOCUS = 0.98;
 const WIDER = 4;
 
 const likely = ({ scan }: Retrieval): readonly ScanPoint[] => scan.filter((point) => point.weight > UNLIKELY);
 
-/** The same range with more room for astigmatism, where that was held by its limit; null where it was not. */
-export function widerRange({ table: { range }, retrieval }: Fitted): ResponseRange | null {
-  // A bare mirror's own is far beyond what is usual, and known.
-  if (retrieval.signed) return null;
-  const { astigmatism, linearAstigmatism, radialAstigmatism } = retrieval.layout;
+/** The same range with more room for what was held by its limit, astigmatism or focus; null where nothing was. */
+export function widerRange(
+  { table: { range, defocusLimit }, retrieval }: Fitted,
+  farthest: number,
+): ResponseRange | null {
+  const { layout } = retrieval;
+  const points = likely(retrieval);
+  const held = (indices: readonly number[], limit: number): boolean =>
+    points.some(({ parameters }) => indices.some((i) => Math.abs(parameters[i]) > limit));
+  const { astigmatism, linearAstigmatism, radialAstigmatism } = layout;
   const terms = [astigmatism, astigmatism + 1, linearAstigmatism, linearAstigmatism + 1, radialAstigmatism];
-  const { limits } = range;
-  const held = likely(retrieval).some(({ parameters }) => terms.some((i) => Math.abs(parameters[i]) > HELD * limits.a));
-  return held ? { ...range, limits: { ...limits, a: WIDER * limits.a } } : null;
+  const { limits, defocusUm } = range;
+  // A bare mirror's own astigmatism is far beyond what is usual, and known.
+  const a = !retrieval.signed && held(terms, HELD * limits.a) ? WIDER * limits.a : limits.a;
+  const foci = Array.from({ length: layout.subs }, (_, f) => layout.focus(f));
+  const d = held(foci, HELD_FOCUS * defocusLimit)
+    ? Math.max(defocusUm, Math.min(WIDER * defocusUm, farthest))
+    : defocusUm;
+  return a === limits.a && d === defocusUm ? null : { ...range, defocusUm: d, limits: { ...limits, a } };
 }
 
 /** A smaller range about what was found, where the table was too rough for it; null where it served. */

@@ -96,6 +96,22 @@ describe('a sub on focus and one 50 um off', () => {
   });
 });
 
+describe('a pinched mirror in focus and 70 um off', () => {
+  it('is as sure as from two alike, although trefoil answers several times as strongly out of focus', () => {
+    const state = { trefoilUm: { x: 0.3, y: 0.1 } };
+    const { fine } = both([{ state }, { state: { ...state, focusUm: 70 } }]);
+    const pinched = fine.diagnosis.findings[0];
+    expect(pinched?.cause).toBe('pinched-optics');
+    expect(pinched?.status).toBe('fault');
+    expect(pinched?.significance).toBeGreaterThan(20);
+    const [inFocus, off] = fine.diagnosis.amounts?.smooth.perFrame.map(({ fields }) => fields.trefoil.uniform) ?? [];
+    expect(Math.hypot(off?.x ?? 0, off?.y ?? 0)).toBeGreaterThan(1.5 * Math.hypot(inFocus?.x ?? 9, inFocus?.y ?? 9));
+    // Noll's term 10: the coefficient over the square root of 8.
+    const rms = Math.hypot(0.3, 0.1) / Math.sqrt(8);
+    expect(Math.abs(retrievedOf(fine).trefoilRmsUm.value / rms - 1)).toBeLessThan(0.15);
+  });
+});
+
 describe('where it has nothing to stand on', () => {
   it('leaves the quick answer as it is: unknown optics', () => {
     const frames = [drawSub({ seed: 3, facts: { apertureMm: null } })];
