@@ -22,8 +22,11 @@ function extentAlong(setup: Setup, x: number, y: number): number {
   return (setup.width * Math.abs(x) + setup.height * Math.abs(y)) / (half * length);
 }
 
-/** How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit; and a floor, um. */
-const SCALE_SHARE = { quick: 0.1, fitted: 0.06 } as const;
+/**
+ * How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit, by that fit where a
+ * bare mirror's coma widens the same stars (drawn stars); and a floor, um.
+ */
+const SCALE_SHARE = { quick: 0.1, fitted: 0.06, bare: 0.15 } as const;
 const FOCUS_FLOOR_UM = 2;
 
 const withScale = (um: number, error: number, share: number): number => Math.hypot(error, share * um, FOCUS_FLOOR_UM);
@@ -36,12 +39,12 @@ export interface TiltAmount {
 
 /** Focal-plane tilt edge to edge, um of focus. */
 export function tiltAmount(amounts: Amounts, setup: Setup): TiltAmount | null {
-  const { size, response, retrieved } = amounts;
+  const { size, response, retrieved, optics } = amounts;
   if (size === null || response === null) return null;
   if (retrieved !== null) {
     const { value, low, high } = retrieved.tiltUm;
     // 95 % of a normal distribution lie within 1.64 sigma above.
-    const error = withScale(value, (high - low) / 2, SCALE_SHARE.fitted);
+    const error = withScale(value, (high - low) / 2, optics.bare ? SCALE_SHARE.bare : SCALE_SHARE.fitted);
     return { um: value, error, upperLimit: value + 1.64 * error };
   }
   const { x, y, error } = size.tilt;
