@@ -11,7 +11,7 @@ import { axisWords, plain, type ScreenY } from './words.ts';
  * from star to star this is known to the share below).
  */
 const DRIFT_ANSWER = 1.045;
-export const DRIFT_SHARE = 0.035;
+export const DRIFT_SHARE = 0.028;
 
 /** Length of a steady drift that makes this distortion of a star of that width: a2 - b2 = L^2/12 along one axis. */
 export function driftLength(distortion: number, fwhm: number): number {

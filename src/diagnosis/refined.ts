@@ -39,8 +39,8 @@ function withScale(
 }
 
 /**
- * Smear of each sub: the uniform part of its distortion that its coma does not make; after the whole-field fit what that found, to
- * which the mixed answers of coma, trefoil and focus are known, with the uniform astigmatism where that is not told from smear.
+ * Smear of each sub: the uniform part of its distortion that its coma does not make; after the whole-field fit, where that tells
+ * astigmatism from smear, what it found, for to it the mixed answers of coma, trefoil and focus are known.
  */
 export function smearsOf({
   smooth,
@@ -49,12 +49,7 @@ export function smearsOf({
 }: Amounts): { frame: number; distortion: UncertainVector }[] {
   const told = retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS;
   return smooth.perFrame.map(({ frame, fields }) => {
-    const { uniform } = fields.distortion;
-    const fitted = retrieved?.perSub[frame];
-    if (fitted === undefined) return { frame, distortion: without(uniform, comaDistortion) };
-    const { smear, astigmatic } = fitted;
-    if (told) return { frame, distortion: smear };
-    // Apart they are not known, together as well as the distortion is.
-    return { frame, distortion: { x: smear.x + astigmatic.x, y: smear.y + astigmatic.y, error: uniform.error } };
+    const fitted = told ? retrieved.perSub[frame] : undefined;
+    return { frame, distortion: fitted?.smear ?? without(fields.distortion.uniform, comaDistortion) };
   });
 }

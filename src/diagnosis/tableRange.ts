@@ -7,6 +7,7 @@ import { wavefrontOf } from '../retrieval/model.ts';
 import type { Amounts } from './amounts.ts';
 import { MOST_COMA_UM } from './bareMirror.ts';
 import { telescopeFor } from './drawnStar.ts';
+import type { Response } from './response.ts';
 import { focusZoneUm } from './tolerances.ts';
 
 /**
@@ -38,7 +39,8 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
   const softest = (206.264806 * optics.pixelUm * amounts.fwhm) / optics.focalLengthMm;
   const umOfFocus = 1 / toDefocus(telescopeFor(optics), 1);
   const far = FAR_SHARE * umOfFocus * farthestDefocus(frames, guess);
-  const farthest = farthestUm(frames, amounts, guess);
+  // However the guess shares them out, seeing and defocus together make no star wider than the widest.
+  const farthest = response.defocusUm(mostBlur(frames, response, guess));
   const trefoil = Math.hypot(guess.trefoil.x, guess.trefoil.y);
   const own = optics.bare ? bareLimits(amounts) : null;
   return {
@@ -48,22 +50,25 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
   };
 }
 
-/** However the guess shares them out, seeing and defocus together make no star wider than the widest: um along the axis. */
-export function farthestUm(frames: readonly FrameStars[], amounts: Amounts, guess: RetrievalGuess): number {
-  const { response } = amounts;
-  if (response === null) throw new RangeError('farthestUm needs a response');
+/** What the widest stars are wider than the least seeing that is looked at, pixels in quadrature. */
+function mostBlur(frames: readonly FrameStars[], response: Response, guess: RetrievalGuess): number {
   const widest = WIDEST_SHARE * Math.max(...frames.map(widestOf));
   const sharpestPx = (LEAST_SEEING * Math.min(...guess.seeing) * response.focusedFwhmPx) / response.seeingArcsec;
-  const blur = Math.sqrt(Math.max(0, widest ** 2 - sharpestPx ** 2));
-  return Math.max(response.defocusUm(blur), defocusOfDisc(blur, amounts));
+  return Math.sqrt(Math.max(0, widest ** 2 - sharpestPx ** 2));
 }
 
 /** FWHM of a defocused star, its seeing taken off, over its disc's diameter (drawn stars 40 to 100 um off focus). */
 const DISC_SHARE = 0.8;
 
-/** Defocus, um along the axis, whose disc is that wide: D/f of it. The response to defocus ends early where the seeing is little. */
-function defocusOfDisc(blurPx: number, { optics }: Amounts): number {
-  return (blurPx / DISC_SHARE) * optics.pixelUm * (optics.focalLengthMm / optics.apertureMm);
+/** The farthest that a sub may stand from focus, um along the axis: its disc, D/f of that, is no wider than the widest stars. */
+export function farthestUm(
+  frames: readonly FrameStars[],
+  { response, optics }: Amounts,
+  guess: RetrievalGuess,
+): number {
+  if (response === null) throw new RangeError('farthestUm needs a response');
+  const disc = mostBlur(frames, response, guess) / DISC_SHARE;
+  return disc * optics.pixelUm * (optics.focalLengthMm / optics.apertureMm);
 }
 
 /** What a bare mirror makes of the stars that are still looked at, the farthest from its axis. */
@@ -114,19 +119,19 @@ export function widerRange(
   { table: { range, defocusLimit }, retrieval }: Fitted,
   farthest: number,
 ): ResponseRange | null {
-  const { layout } = retrieval;
-  const points = likely(retrieval);
-  const held = (indices: readonly number[], limit: number): boolean =>
-    points.some(({ parameters }) => indices.some((i) => Math.abs(parameters[i]) > limit));
+  const { layout, best } = retrieval;
   const { astigmatism, linearAstigmatism, radialAstigmatism } = layout;
   const terms = [astigmatism, astigmatism + 1, linearAstigmatism, linearAstigmatism + 1, radialAstigmatism];
   const { limits, defocusUm } = range;
+  const strained = likely(retrieval).some(({ parameters }) =>
+    terms.some((i) => Math.abs(parameters[i]) > HELD * limits.a),
+  );
   // A bare mirror's own astigmatism is far beyond what is usual, and known.
-  const a = !retrieval.signed && held(terms, HELD * limits.a) ? WIDER * limits.a : limits.a;
-  const foci = Array.from({ length: layout.subs }, (_, f) => layout.focus(f));
-  const d = held(foci, HELD_FOCUS * defocusLimit)
-    ? Math.max(defocusUm, Math.min(WIDER * defocusUm, farthest))
-    : defocusUm;
+  const a = strained && !retrieval.signed ? WIDER * limits.a : limits.a;
+  // The nearest sub stands where the prior wants it; it is the others that a limit holds.
+  const far = Array.from({ length: layout.subs }, (_, f) => Math.abs(best.parameters[layout.focus(f)]));
+  const held = far.some((d, f) => f !== retrieval.referenceSub && d > HELD_FOCUS * defocusLimit);
+  const d = held ? Math.max(defocusUm, Math.min(WIDER * defocusUm, farthest)) : defocusUm;
   return a === limits.a && d === defocusUm ? null : { ...range, defocusUm: d, limits: { ...limits, a } };
 }
 
