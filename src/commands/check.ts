@@ -13,7 +13,7 @@ import { fact, renderPlain } from '../report/plainText.ts';
 import { collectPortraits, type PlacePortrait } from '../report/portraits/collect.ts';
 import { onScreen, PREVIEW_SIDE, type Preview } from '../report/preview.ts';
 import type { Canvas } from '../report/raster.ts';
-import { parseReport, type Report } from '../report/record.ts';
+import type { Report } from '../report/record.ts';
 import { leftOutTable, starTable, type TableOrigin } from '../report/starTable.ts';
 import { csvText, ecsvText } from '../report/tableText.ts';
 import { renderText } from '../report/text.ts';
@@ -27,11 +27,9 @@ import { keepInHistory } from './keepInHistory.ts';
 import { type Masters, measureSub, type SubSettings } from './measureSub.ts';
 import { measureSubs } from './measureSubs.ts';
 import { AlreadySaid, progressLine, stopIfAsked, TEXT_WIDTH, withoutName, withoutPixels } from './readFrames.ts';
-import { readReport } from './readReport.ts';
 import { chooseFolder, writeReportFolder } from './reportFolder.ts';
 import { type RigForCheck, rigsForCheck } from './rigForCheck.ts';
 import { differences, mixtureNotes } from './sameSetup.ts';
-import { loadSweep, sweepNotes } from './sweepFile.ts';
 
 /** Longest side of the picture of a quick look. */
 const QUICK_PREVIEW_SIDE = 1100;
@@ -61,8 +59,11 @@ export async function check(
       '--turned says by how much the camera was turned since the report of --against, which is missing',
       EXIT.wrongUsage,
     );
-  const earlier = options.against === undefined ? null : await readReport(options.against, '--against', effects);
-  const sweep = options.sweep === undefined ? null : await loadSweep('--sweep', options.sweep, effects);
+  const earlier =
+    options.against === undefined
+      ? null
+      : await (await import('./readReport.ts')).readReport(options.against, '--against', effects);
+  const notesOfSweep = await sweepNotesOf(options.sweep, effects);
   const measured = await measureAll(frameArguments, options, effects);
   const { measurement, preview } = measured;
   const measuredReport = composeReport(measurement, {
@@ -74,16 +75,17 @@ export async function check(
     settings: settingsRecord(options),
     rig: measured.rig.name,
     cameraAngle: measured.rig.cameraAngle,
-    notes: [...measured.rig.notes, ...mixtureNotes(measured.frames), ...sweepNotes(sweep, measured.frames)],
+    notes: [...measured.rig.notes, ...mixtureNotes(measured.frames), ...notesOfSweep(measured.frames)],
   });
-  const report = parseReport(
+  const composed =
     earlier === null
       ? measuredReport
       : {
           ...measuredReport,
           against: compareReports({ ...earlier, turnedDeg: options.turnedDeg ?? null }, measuredReport),
-        },
-  );
+        };
+  // What was composed is what the schema says; a quick look does without the proof, which takes a thirtieth of its time.
+  const report = options.quick === true ? composed : (await import('../report/record.ts')).parseReport(composed);
   const json = `${JSON.stringify(report, null, 2)}\n`;
   const picture = drawFieldPicture(report, composePicture(preview, measurement));
   // report.json last: whoever waits for it finds the others new as well.
@@ -109,6 +111,17 @@ export async function check(
   const kept = options.history === false ? null : await keepInHistory(report, options.history, effects);
   if (kept !== null) say('History', kept);
   return EXIT.measured;
+}
+
+/** What a kept sweep says of the frames' focus; the sweep is read before the measuring. */
+async function sweepNotesOf(
+  sweep: string | undefined,
+  effects: Effects,
+): Promise<(frames: readonly Frame[]) => readonly string[]> {
+  if (sweep === undefined) return () => [];
+  const { loadSweep, sweepNotes } = await import('./sweepFile.ts');
+  const record = await loadSweep('--sweep', sweep, effects);
+  return (frames) => sweepNotes(record, frames);
 }
 
 /** The page and the full text: loaded only where they are wanted. */

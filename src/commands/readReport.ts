@@ -2,7 +2,8 @@ import { join } from 'node:path';
 import { ZodError } from 'zod';
 import type { Effects } from '../effects.ts';
 import { EXIT, UserError } from '../errors.ts';
-import { parseReport, REPORT_FORMAT, REPORT_VERSION, type Report } from '../report/record.ts';
+import { parseReport, type Report } from '../report/record.ts';
+import { REPORT_FORMAT, REPORT_VERSION } from '../report/reportFormat.ts';
 
 const LARGEST_REPORT = 50_000_000;
 /** Wrong places named in one message. */

@@ -41,8 +41,7 @@ export async function loadSweep(
 }
 
 /** What a sweep tells of subs taken at known focuser readings. */
-export function sweepNotes(sweep: SweepRecord | null, frames: readonly Frame[]): string[] {
-  if (sweep === null) return [];
+export function sweepNotes(sweep: SweepRecord, frames: readonly Frame[]): string[] {
   const knowledge = sweepKnowledge(sweep);
   const told = frames.flatMap((frame) => {
     const reading = frame.facts.focusPosition?.value;

@@ -12,7 +12,8 @@ import type { FrameMeasurement, Measurement } from '../measure.ts';
 import { median } from '../numeric/statistics.ts';
 import { elongationOf } from '../shapes/shape.ts';
 import { spikesTogether } from '../stars/spikes.ts';
-import { type Finding, type FrameRecord, REPORT_FORMAT, REPORT_VERSION, type Report, type Zone } from './record.ts';
+import type { Finding, FrameRecord, Report, Zone } from './record.ts';
+import { REPORT_FORMAT, REPORT_VERSION } from './reportFormat.ts';
 import { type Screen, screenOf } from './screen.ts';
 import { wavefrontRecord } from './wavefrontRecord.ts';
 

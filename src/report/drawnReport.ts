@@ -1,5 +1,6 @@
 import type { CheckRow } from '../history/row.ts';
-import { parseReport, REPORT_FORMAT, REPORT_VERSION, type Report } from './record.ts';
+import { parseReport, type Report } from './record.ts';
+import { REPORT_FORMAT, REPORT_VERSION } from './reportFormat.ts';
 
 /** The report that a drawn check would have made: what history keeps of it is the check again. For demonstrations. */
 export function drawnReport(check: CheckRow): Report {

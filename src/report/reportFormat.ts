@@ -1,0 +1,8 @@
+/**
+ * The report record (report.json), version 1.
+ * All angles and all x, y are on the SCREEN: degrees counter-clockwise from right, x right, y up, positions from the
+ * frame's centre. Pixels are unbinned-frame pixels of the file. A missing value is null, never NaN. Errors are 1 sigma.
+ * A later field is added with a default, so that an older report stays readable; a changed meaning is a new version.
+ */
+export const REPORT_FORMAT = 'starplumb-report';
+export const REPORT_VERSION = 1;
