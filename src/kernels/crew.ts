@@ -20,6 +20,8 @@ const KERNEL = 4;
 const LENGTH = 5;
 const STEP = 6;
 const COUNT = 7;
+/** 1: a helper is up. */
+const PRESENT = 8;
 /** 1: it came to grief. */
 const FAILED = 9;
 /** How far the sum of a file is: one of the values below. */
@@ -27,6 +29,8 @@ const SUM = 10;
 /** Bytes of it that have been read, or ~bytes once that is all. */
 const READ = 11;
 const START = 12;
+/** Which file this is: a sum that was begun and never asked for, because reading failed, is dropped for the next. */
+const FILE = 13;
 
 const NO_SUM = 0;
 const ASKED = 1;
@@ -94,16 +98,18 @@ export function shareOut(
 }
 
 /**
- * SHA-256 of a file that is being read to `start` in the kernels' memory, by a helper if one comes before the end of it: parts must
- * follow one another there.
+ * SHA-256 of a file that is being read to `start` in the kernels' memory, by the helper: parts must follow one another there. Null
+ * where none is up.
  */
-export function sumBeside({ words, digest }: Board, start: number, alone: () => RunningSum): RunningSum {
+export function sumBeside({ words, digest }: Board, start: number, alone: () => RunningSum): RunningSum | null {
+  if (Atomics.load(words, PRESENT) === 0) return null;
   const parts: Uint8Array[] = [];
   let read = 0;
   const publish = (value: number): void => {
     Atomics.store(words, READ, value);
     Atomics.notify(words, READ);
   };
+  Atomics.add(words, FILE, 1);
   words[START] = start;
   publish(0);
   Atomics.store(words, SUM, ASKED);
@@ -119,7 +125,7 @@ export function sumBeside({ words, digest }: Board, start: number, alone: () => 
       publish(~read);
       if (Atomics.compareExchange(words, SUM, ASKED, NO_SUM) !== ASKED) {
         while (Atomics.load(words, SUM) === SUMMING) Atomics.wait(words, SUM, SUMMING);
-        if (Atomics.load(words, FAILED) === 0) return Buffer.from(digest).toString('hex');
+        if (Atomics.load(words, SUM) === SUMMED) return Buffer.from(digest).toString('hex');
       }
       const sum = alone();
       for (const part of parts) sum.add(part);
@@ -131,6 +137,7 @@ export function sumBeside({ words, digest }: Board, start: number, alone: () => 
 /** What a helper thread does until it is stopped. */
 export function help(board: Board, run: Run, summing: Summing): never {
   const { words } = board;
+  Atomics.store(words, PRESENT, 1);
   for (let seen = 0; ; ) {
     Atomics.add(words, BUSY, 1);
     try {
@@ -148,9 +155,11 @@ export function help(board: Board, run: Run, summing: Summing): never {
 
 function sumUp({ words, digest }: Board, { start, bytes }: Summing): void {
   try {
+    const file = Atomics.load(words, FILE);
     const sum = start();
     for (let done = 0; ; ) {
       const told = Atomics.load(words, READ);
+      if (Atomics.load(words, FILE) !== file) return;
       const read = told < 0 ? ~told : told;
       if (read > done) {
         sum.update(bytes(words[START] + done, read - done));
@@ -159,10 +168,10 @@ function sumUp({ words, digest }: Board, { start, bytes }: Summing): void {
       else Atomics.wait(words, READ, told);
     }
     digest.set(sum.digest());
+    Atomics.compareExchange(words, SUM, SUMMING, SUMMED);
   } catch {
-    Atomics.store(words, FAILED, 1);
+    Atomics.compareExchange(words, SUM, SUMMING, NO_SUM);
   }
-  Atomics.store(words, SUM, SUMMED);
   Atomics.notify(words, SUM);
 }
 

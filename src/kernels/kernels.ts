@@ -173,7 +173,7 @@ export interface Kernels {
   readonly room: (bytes: number) => Uint8Array;
   /** Calls a kernel for 0 to `length` in pieces of `step`, with a helper thread where there is one; returns what each answered. */
   readonly share: (kernel: SharedKernel, given: readonly number[], length: number, step: number) => Float64Array;
-  /** SHA-256 by a helper thread of a file whose first part this is; null where no helper is expected or it stands elsewhere. */
+  /** SHA-256 by a helper thread of a file whose first part this is; null where no helper is up or it stands elsewhere. */
   readonly sumBeside: (first: Uint8Array, alone: () => RunningSum) => RunningSum | null;
   /** What a helper thread needs: the module to run `help` (crew.ts) with, in this memory. */
   readonly forHelper: () => HelperKernels;
@@ -233,7 +233,6 @@ function load(): Kernels {
   const board = boardIn(buffer);
   // Growing makes a new buffer object over the same bytes: views of the older ones stay good.
   const buffers = new Set<ArrayBufferLike>([buffer]);
-  let expected = false;
   const list = (at: number): Float64Array => new Float64Array(buffer, at, layout.LIST_LENGTH);
   return {
     run,
@@ -275,12 +274,8 @@ function load(): Kernels {
       shareOut(board, run, kernel, given, length, step);
       return board.answers.subarray(0, Math.ceil(length / step));
     },
-    sumBeside: (first, alone) =>
-      expected && buffers.has(first.buffer) ? sumBeside(board, first.byteOffset, alone) : null,
-    forHelper: () => {
-      expected = true;
-      return { module: compile(Buffer.from(COMPILED_HELPER, 'base64'), 'helper'), memory };
-    },
+    sumBeside: (first, alone) => (buffers.has(first.buffer) ? sumBeside(board, first.byteOffset, alone) : null),
+    forHelper: () => ({ module: compile(Buffer.from(COMPILED_HELPER, 'base64'), 'helper'), memory }),
     addressOf: (view) => (buffers.has(view.buffer) ? view.byteOffset : null),
   };
 }
