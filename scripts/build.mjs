@@ -1,7 +1,7 @@
 // Builds dist/ from src/: the program as one file, whose parts run only when they are asked for, and V8's code of those that a
 // quick check runs. A program of many small files spends a fifth of a quick check on opening and compiling them.
-import { execFileSync } from 'node:child_process';
-import { chmodSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { execFileSync, spawnSync } from 'node:child_process';
+import { chmodSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { build, buildSync } from 'esbuild';
 
@@ -53,6 +53,11 @@ for (const [file, ...command] of [
 ])
   writeFileSync(`${root}dist/${file}`, execFileSync(process.execPath, [`${root}dist/cli.js`, ...command]));
 execFileSync(process.execPath, [`${root}scripts/code-cache.mjs`], { stdio: 'inherit' });
+if (spawnSync(process.execPath, [`${root}scripts/kernel-code.mjs`], { stdio: 'ignore' }).status !== 0) {
+  const kept = readdirSync(`${root}dist`).filter((name) => /^program\.script\.(kernels|helper)-/.test(name));
+  for (const name of kept) rmSync(`${root}dist/${name}`);
+  console.warn('This V8 keeps no machine code of the kernels: every run compiles them, which takes a tenth longer.');
+}
 
 /** The live page as one document: nothing is loaded from elsewhere. */
 function livePage() {

@@ -17,7 +17,8 @@ export function keptKernels(file: string): CompileKernels {
   return (bytes, name) => loadKept(kernelCodeOf(file, name), bytes) ?? new WebAssembly.Module(bytes);
 }
 
-function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {
+/** The module with the code kept in a file; null where that cannot be. */
+export function loadKept(file: string, bytes: Uint8Array): WebAssembly.Module | null {
   try {
     const kept = readFileSync(file);
     const code = new Uint8Array(kept.subarray(SUM_BYTES));

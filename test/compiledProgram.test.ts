@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { codeCacheOf, compileProgram } from '../src/compiledProgram.ts';
-import { keptKernels, kernelCode, kernelCodeOf } from '../src/keptKernels.ts';
+import { keptKernels, kernelCode, kernelCodeOf, loadKept } from '../src/keptKernels.ts';
 import { COMPILED } from '../src/kernels/compiled.ts';
 
 const programText = (body: string): string => `(function (exports, require, module, __filename, __dirname) {${body}})`;
@@ -61,7 +61,7 @@ it('refuses kept code of another text', () => {
 describe('machine code of the kernels', () => {
   const bytes = Buffer.from(COMPILED, 'base64');
 
-  /** Sum of 1 to 16 by a kernel of the module that this kept code gives. */
+  /** Twice the sum of the squares of 1 to 8, by a kernel of the module that this kept code gives. */
   function sumBy(code: Uint8Array | null): number {
     const file = program(TEXT, null);
     if (code !== null) writeFileSync(kernelCodeOf(file, 'kernels'), code);
@@ -74,12 +74,19 @@ describe('machine code of the kernels', () => {
     return new Float64Array(memory.buffer, sum, 4).reduce((total, value) => total + value, 0);
   }
 
-  it('gives the same kernels with it, without it, and where it is damaged or cut short', () => {
-    const code = kernelCode(bytes);
-    expect(code.length).toBeGreaterThan(bytes.length);
-    const damaged = Uint8Array.from(code);
-    damaged[code.length >> 1] ^= 1;
-    for (const kept of [code, null, damaged, code.subarray(0, 100), new Uint8Array(0)])
-      expect(sumBy(kept)).toBe(2 * (1 + 4 + 9 + 16 + 25 + 36 + 49 + 64));
-  });
+  // Another V8 may end the process that asks for it: scripts/build.mjs asks in a process of its own.
+  it.skipIf(!process.versions.v8.startsWith('11.'))(
+    'gives the same kernels with it, without it, and where it is damaged or cut short',
+    () => {
+      const code = kernelCode(bytes);
+      const file = program(TEXT, null);
+      writeFileSync(kernelCodeOf(file, 'kernels'), code);
+      expect(loadKept(kernelCodeOf(file, 'kernels'), bytes)).not.toBeNull();
+      expect(code.length).toBeGreaterThan(bytes.length);
+      const damaged = Uint8Array.from(code);
+      damaged[code.length >> 1] ^= 1;
+      for (const kept of [code, null, damaged, code.subarray(0, 100), new Uint8Array(0)])
+        expect(sumBy(kept)).toBe(2 * (1 + 4 + 9 + 16 + 25 + 36 + 49 + 64));
+    },
+  );
 });
