@@ -8,7 +8,7 @@ import type { HelperKernels } from './kernels/kernels.ts';
 const CODE = fileURLToPath(new URL('./kernelThread.cjs', import.meta.url));
 
 /** Has the thread take part in what these kernels are given from now on. */
-export type HelpKernels = (kernels: HelperKernels) => void;
+type HelpKernels = (kernels: HelperKernels) => void;
 
 /** A thread for the kernels, started before they are known: it takes as long to come up as the program. Null where it cannot be. */
 export function startKernelThread(): HelpKernels | null {

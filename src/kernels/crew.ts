@@ -6,7 +6,7 @@ import { ANSWERS, ARGUMENTS, CONTROL, DIGEST, MAX_ANSWERS } from './layout.ts';
  */
 
 /** Kernels whose work can be cut: their last two parameters say from where to where. */
-export const SHARED_KERNELS = ['swap16', 'binBlocks', 'mesh', 'localMaxima', 'measureStars'] as const;
+const SHARED_KERNELS = ['swap16', 'binBlocks', 'mesh', 'localMaxima', 'measureStars'] as const;
 export type SharedKernel = (typeof SHARED_KERNELS)[number];
 
 type Run = Readonly<Record<SharedKernel, (...values: number[]) => unknown>>;
@@ -55,7 +55,7 @@ export interface RunningSum {
 }
 
 /** What a helper thread needs to sum up a file. */
-export interface Summing {
+interface Summing {
   readonly start: () => { update(part: Uint8Array): unknown; digest(): Uint8Array };
   /** The kernels' memory as it is now. */
   readonly bytes: (at: number, count: number) => Uint8Array;
