@@ -14,6 +14,7 @@ import { collectPortraits, type PlacePortrait } from '../report/portraits/collec
 import { onScreen, PREVIEW_SIDE, type Preview } from '../report/preview.ts';
 import type { Canvas } from '../report/raster.ts';
 import type { Report } from '../report/record.ts';
+import { recordText } from '../report/reportFormat.ts';
 import { leftOutTable, starTable, type TableOrigin } from '../report/starTable.ts';
 import { csvText, ecsvText } from '../report/tableText.ts';
 import { renderText } from '../report/text.ts';
@@ -84,9 +85,9 @@ export async function check(
           ...measuredReport,
           against: compareReports({ ...earlier, turnedDeg: options.turnedDeg ?? null }, measuredReport),
         };
-  // What was composed is what the schema says; a quick look does without the proof, which takes a thirtieth of its time.
+  // What was composed has the schema's type; a quick look does without the proof, which takes a thirtieth of its time.
   const report = options.quick === true ? composed : (await import('../report/record.ts')).parseReport(composed);
-  const json = `${JSON.stringify(report, null, 2)}\n`;
+  const json = recordText(report);
   const picture = drawFieldPicture(report, composePicture(preview, measurement));
   // report.json last: whoever waits for it finds the others new as well.
   const files = {

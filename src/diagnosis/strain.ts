@@ -6,8 +6,8 @@ import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
-/** The far end of a fault's interval must still hold this share of the tolerance; all of it where one focus is all that is known. */
-const SURE_SHARE = { fitted: 0.6, quick: 1 } as const;
+/** The far end of a fault's interval must still hold this share of the tolerance: more of it where one focus is all that is known. */
+const SURE_SHARE = { fitted: 0.6, quick: 0.75 } as const;
 
 interface TrefoilAmount {
   /** um RMS. */

@@ -37,6 +37,9 @@ const ASKED = 1;
 const SUMMING = 2;
 const SUMMED = 3;
 
+/** A piece takes milliseconds, the sum of the largest file a few seconds: a helper silent for so long is gone. */
+const PATIENCE_MS = 30_000;
+
 /** What both threads see of a work: views of the kernels' memory. */
 interface Board {
   readonly words: Int32Array;
@@ -45,6 +48,8 @@ interface Board {
   readonly answers: Float64Array;
   /** Sum of a file. */
   readonly digest: Uint8Array;
+  /** How long a helper at work is waited for. */
+  readonly patienceMs: number;
 }
 
 /** The sum of all parts added so far. */
@@ -61,12 +66,13 @@ interface Summing {
   readonly bytes: (at: number, count: number) => Uint8Array;
 }
 
-export function boardIn(buffer: ArrayBufferLike): Board {
+export function boardIn(buffer: ArrayBufferLike, patienceMs = PATIENCE_MS): Board {
   return {
     words: new Int32Array(buffer, CONTROL, 16),
     values: new Float64Array(buffer, ARGUMENTS, 16),
     answers: new Float64Array(buffer, ANSWERS, MAX_ANSWERS),
     digest: new Uint8Array(buffer, DIGEST, 32),
+    patienceMs,
   };
 }
 
@@ -79,7 +85,7 @@ export function shareOut(
   length: number,
   step: number,
 ): void {
-  const { words, values } = board;
+  const { words, values, patienceMs } = board;
   values.set(given);
   words[KERNEL] = SHARED_KERNELS.indexOf(kernel);
   words[LENGTH] = length;
@@ -93,7 +99,8 @@ export function shareOut(
   Atomics.store(words, OPEN, 0);
   // Whoever came while it was open has a piece in hand.
   for (let busy = Atomics.load(words, BUSY); busy > 0; busy = Atomics.load(words, BUSY))
-    Atomics.wait(words, BUSY, busy);
+    if (Atomics.wait(words, BUSY, busy, patienceMs) === 'timed-out')
+      throw new Error('a thread that shared the work does not answer');
   if (Atomics.load(words, FAILED) === 1) throw new Error('a thread that shared the work has failed');
 }
 
@@ -101,7 +108,11 @@ export function shareOut(
  * SHA-256 of a file that is being read to `start` in the kernels' memory, by the helper: parts must follow one another there. Null
  * where none is up.
  */
-export function sumBeside({ words, digest }: Board, start: number, alone: () => RunningSum): RunningSum | null {
+export function sumBeside(
+  { words, digest, patienceMs }: Board,
+  start: number,
+  alone: () => RunningSum,
+): RunningSum | null {
   if (Atomics.load(words, PRESENT) === 0) return null;
   const parts: Uint8Array[] = [];
   let read = 0;
@@ -124,7 +135,8 @@ export function sumBeside({ words, digest }: Board, start: number, alone: () => 
     hex: () => {
       publish(~read);
       if (Atomics.compareExchange(words, SUM, ASKED, NO_SUM) !== ASKED) {
-        while (Atomics.load(words, SUM) === SUMMING) Atomics.wait(words, SUM, SUMMING);
+        while (Atomics.load(words, SUM) === SUMMING)
+          if (Atomics.wait(words, SUM, SUMMING, patienceMs) === 'timed-out') break;
         if (Atomics.load(words, SUM) === SUMMED) return Buffer.from(digest).toString('hex');
       }
       const sum = alone();

@@ -6,3 +6,12 @@
  */
 export const REPORT_FORMAT = 'starplumb-report';
 export const REPORT_VERSION = 1;
+
+/** The record as it is written. RangeError for a number that is none: JSON would make null of it without a word. */
+export function recordText(record: object): string {
+  const finite = (key: string, value: unknown): unknown => {
+    if (typeof value === 'number' && !Number.isFinite(value)) throw new RangeError(`${key} of the record is ${value}`);
+    return value;
+  };
+  return `${JSON.stringify(record, finite, 2)}\n`;
+}

@@ -127,3 +127,13 @@ it('where the helper comes to grief, that is said and nobody waits for ever', ()
   const harmless = { ...compiled.run, swap16: () => nap(3) };
   expect(() => shareOut(boardIn(bytes.buffer), harmless, 'swap16', [beyond, 0], 1000, 10)).toThrow(/has failed/);
 });
+
+it('a helper that is gone with a piece in hand is not waited for for ever', async () => {
+  await worker.terminate();
+  const board = boardIn(compiled.room(1000).buffer, 20);
+  // The word that counts who is at work: what a thread leaves that is ended in the middle of it.
+  Atomics.add(board.words, 2, 1);
+  expect(() => {
+    shareOut(board, compiled.run, 'swap16', [compiled.room(1000).byteOffset, 0], 500, 100);
+  }).toThrow(/does not answer/);
+});

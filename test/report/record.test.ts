@@ -1,5 +1,6 @@
 import { expect, it } from 'vitest';
 import { parseReport, reportJsonSchema } from '../../src/report/record.ts';
+import { recordText } from '../../src/report/reportFormat.ts';
 import { EXAMPLE_REPORTS } from '../support/exampleReport.ts';
 
 const examples = Object.entries(EXAMPLE_REPORTS);
@@ -74,4 +75,10 @@ it('the JSON Schema names the draft and requires what the contract requires', ()
     'findings',
   ];
   expect(schema.required).toEqual(expect.arrayContaining(contract));
+});
+
+it('a number that is none is never written, where JSON would make null of it', () => {
+  expect(JSON.parse(recordText(EXAMPLE_REPORTS.good))).toEqual(good());
+  for (const none of [Number.NaN, Number.POSITIVE_INFINITY])
+    expect(() => recordText({ field: { tiltUm: { value: none } } })).toThrow(/value of the record is/);
 });
