@@ -68,6 +68,10 @@ export function tiltAxis(amounts: Amounts, { tilt }: SizeField): { readonly angl
   return { angle: Math.atan2(tilt.y, tilt.x), error: directionError(vectorLength(tilt), tilt.error) };
 }
 
+/** Sigma at which the tilt differs from none: the less sure of what the widths show and what the whole-field fit leaves of it. */
+export const tiltSignificance = ({ retrieved }: Amounts, size: SizeField): number =>
+  Math.min(size.tiltSignificance, retrieved?.tiltSignificance ?? Number.POSITIVE_INFINITY);
+
 /** Tilt put up with, um from edge to edge, and in words: what the rig's owner wishes where the optics are known. */
 function tiltTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: number; readonly words: string } {
   const zone = focusZoneUm(amounts);
@@ -94,7 +98,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   const tilt = tiltAmount(amounts, setup);
   const tolerance = tiltTolerance(amounts, setup);
   if (size === null || tilt === null || response === null) return unmeasurable('sensor-tilt', tolerance.words);
-  const significance = Math.min(size.tiltSignificance, amounts.retrieved?.tiltSignificance ?? Number.POSITIVE_INFINITY);
+  const significance = tiltSignificance(amounts, size);
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
   const measured = statusOf(tilt.um, tilt.error, significance, tolerance.um);

@@ -1,6 +1,6 @@
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
-import { curvatureAmount, tiltAmount, tiltAxis } from '../diagnosis/focalPlane.ts';
+import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { DRIFT_SHARE, driftLength } from '../diagnosis/motionFindings.ts';
 import { smearsOf } from '../diagnosis/refined.ts';
@@ -218,7 +218,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const length = vectorLength(coma);
   const perUnit = comaUm === null || length === 0 ? 0 : comaUm.value / length;
   const tilt = physical ? tiltAmount(amounts, setup) : null;
-  const tiltSeen = size !== null && size.tiltSignificance >= DETECT_SIGMAS;
+  const tiltSeen = size !== null && tiltSignificance(amounts, size) >= DETECT_SIGMAS;
   const curvature = physical ? curvatureAmount(amounts) : null;
   const smear = amounts.smear;
   const uniform = smooth.distortion.uniform;

@@ -48,6 +48,17 @@ it('directions above 10 sigma: median below 4 degrees, none beyond 12; below tha
   expect(directions.filter((d) => d.significance < 10 && d.off > 3 * d.error)).toEqual([]);
 });
 
+it('the field has an axis of tilt only where the finding has one', () => {
+  const axes = CASES.map(outcomeOf).map(({ report }) => ({
+    field: report.field.defocus.axisDeg,
+    finding: report.findings.find((f) => f.cause === 'sensor-tilt')?.axisDeg ?? null,
+    hidden: report.findings.some((f) => f.cause === 'sensor-tilt' && f.status === 'not-measurable'),
+  }));
+  expect(axes.filter(({ hidden, field, finding }) => !hidden && field !== finding)).toEqual([]);
+  expect(axes.some(({ field }) => field !== null)).toBe(true);
+  expect(axes.some(({ field }) => field === null)).toBe(true);
+});
+
 it('a record that names another cause, another direction or a fault too many is noticed', () => {
   const outcome = CASES.map(outcomeOf).find((o) => isClear(o) && directionsOf(o).some((d) => d.significance >= 10));
   if (outcome === undefined) throw new Error('no clear case with a sure direction');

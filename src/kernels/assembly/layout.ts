@@ -1,6 +1,7 @@
 /**
  * Where things stand in the memory, bytes; src/kernels/layout.ts holds what the outside needs of it. Below 64 KiB lies the
- * compiler's own. A helper thread works in the same memory with lists of its own. Lists of pixels begin at different offsets within a page, so that they do not fight for the same cache lines.
+ * compiler's own. A helper thread works in the same memory with lists of its own. Lists of pixels begin at different offsets
+ * within a page, so that they do not fight for the same cache lines.
  */
 // @ts-ignore: 1 in the build for a helper thread, else 0 (scripts/build-kernels.mjs)
 const OWN: usize = HELPER * 0x2a00000;
