@@ -5,9 +5,10 @@ import { rmSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { fromSource } from './fromSource.mjs';
 
-const { COMPILED, COMPILED_HELPER, kernelCode, kernelCodeOf, loadKept } = await fromSource(
-  ...['keptKernels', 'kernels/compiled'],
+const { COMPILED, COMPILED_HELPER, kernelCode, kernelCodeOf, loadKept, setEngineFlags } = await fromSource(
+  ...['keptKernels', 'kernels/compiled', 'compiledProgram'],
 );
+setEngineFlags();
 const program = fileURLToPath(new URL('../dist/program.script', import.meta.url));
 const kernels = { kernels: COMPILED, helper: COMPILED_HELPER };
 process.exitCode = 1;

@@ -21,6 +21,11 @@ export interface CompiledProgram {
  */
 const INTERRUPT_BUDGET = 540_000;
 
+/** V8 as the program runs in it; kept code of any kind holds for these flags only. Other versions know no such flag. */
+export function setEngineFlags(): void {
+  if (process.versions.v8.startsWith('11.')) setFlagsFromString(`--interrupt-budget=${INTERRUPT_BUDGET}`);
+}
+
 /** Where scripts/build.mjs puts V8's code for a program file. */
 export const codeCacheOf = (file: string): string => `${file}.code`;
 
@@ -31,8 +36,7 @@ export const codeCacheOf = (file: string): string => `${file}.code`;
 export function compileProgram(
   file: string = fileURLToPath(new URL('./program.script', import.meta.url)),
 ): CompiledProgram {
-  // Other versions know no such flag. Kept code holds for the flags it was made with.
-  if (process.versions.v8.startsWith('11.')) setFlagsFromString(`--interrupt-budget=${INTERRUPT_BUDGET}`);
+  setEngineFlags();
   // The build writes ASCII.
   const text = readFileSync(file, 'latin1');
   const cachedData = codeCache(file);

@@ -1,6 +1,8 @@
+import { spawnSync } from 'node:child_process';
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { codeCacheOf, compileProgram } from '../src/compiledProgram.ts';
 import { keptKernels, kernelCode, kernelCodeOf, loadKept } from '../src/keptKernels.ts';
@@ -87,6 +89,29 @@ describe('machine code of the kernels', () => {
       damaged[code.length >> 1] ^= 1;
       for (const kept of [code, null, damaged, code.subarray(0, 100), new Uint8Array(0)])
         expect(sumBy(kept)).toBe(2 * (1 + 4 + 9 + 16 + 25 + 36 + 49 + 64));
+    },
+  );
+
+  /** What V8 under the program's own flags says to the code that the build kept, told by a process of its own. */
+  const ASK_BUILT = `
+    const { fromSource } = await import(process.argv[1] + 'scripts/fromSource.mjs');
+    const modules = ['compiledProgram', 'keptKernels', 'kernels/compiled'];
+    const { compileProgram, kernelCodeOf, loadKept, COMPILED, COMPILED_HELPER } = await fromSource(...modules);
+    const file = process.argv[1] + 'dist/program.script';
+    const { script } = compileProgram(file);
+    const kept = [['kernels', COMPILED], ['helper', COMPILED_HELPER]].map(
+      ([name, bytes]) => loadKept(kernelCodeOf(file, name), Buffer.from(bytes, 'base64')) !== null);
+    console.log(JSON.stringify([script.cachedDataRejected, ...kept]));`;
+
+  it.skipIf(!process.versions.v8.startsWith('11.'))(
+    'is kept by the build in a form that the program as it runs takes',
+    () => {
+      const root = fileURLToPath(new URL('..', import.meta.url));
+      const asked = spawnSync(process.execPath, ['--input-type=module', '--eval', ASK_BUILT, root], {
+        encoding: 'utf8',
+      });
+      expect(asked.stderr).toBe('');
+      expect(JSON.parse(asked.stdout)).toEqual([false, true, true]);
     },
   );
 });
