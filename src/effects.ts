@@ -1,4 +1,3 @@
-import { createHash } from 'node:crypto';
 import { mkdir, rename, rm, writeFile } from 'node:fs/promises';
 import { isatty } from 'node:tty';
 import { DISK, type FrameEffects } from './commands/frames.ts';
@@ -49,8 +48,12 @@ export interface Effects extends FrameEffects {
   breathe(): Promise<void>;
 }
 
+/** Loaded where it is first needed: a helper thread mostly sums up in its stead. */
+const sha256 = (): ReturnType<typeof import('node:crypto').createHash> =>
+  process.getBuiltinModule('node:crypto').createHash('sha256');
+
 export function startSha256(): RunningSum {
-  const sum = createHash('sha256');
+  const sum = sha256();
   return { add: (part) => void sum.update(part), hex: () => sum.digest('hex') };
 }
 
@@ -74,7 +77,7 @@ export function realEffects(): Effects {
     },
     rename: (from, to) => rename(from, to),
     remove: (path) => rm(path, { recursive: true, force: true }),
-    sha256: (bytes) => createHash('sha256').update(bytes).digest('hex'),
+    sha256: (bytes) => sha256().update(bytes).digest('hex'),
     startSha256,
     out: (text) => {
       process.stdout.write(text);

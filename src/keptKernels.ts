@@ -1,7 +1,7 @@
-import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { setFlagsFromString } from 'node:v8';
 import { Script } from 'node:vm';
+import { crc32 } from 'node:zlib';
 import type { CompileKernels, KernelsName } from './kernels/kernels.ts';
 
 /** Where scripts/build.mjs puts V8's machine code of kernels of a program file: for each V8 and processor. */
@@ -36,9 +36,14 @@ export function kernelCode(bytes: Uint8Array<ArrayBuffer>): Uint8Array {
   return Buffer.concat([sumOf(code, bytes), code]);
 }
 
-/** V8 itself does not look whether its code is whole. */
-const sumOf = (code: Uint8Array, bytes: Uint8Array): Buffer => createHash('sha256').update(code).update(bytes).digest();
-const SUM_BYTES = 32;
+/** V8 itself does not look whether its code is whole, nor whose it is. */
+function sumOf(code: Uint8Array, bytes: Uint8Array): Buffer {
+  const sums = Buffer.alloc(SUM_BYTES);
+  sums.writeUInt32LE(crc32(code), 0);
+  sums.writeUInt32LE(crc32(bytes), 4);
+  return sums;
+}
+const SUM_BYTES = 8;
 
 /** Functions that V8 offers under a flag. */
 const NATIVE = ['allow-natives-syntax'] as const;

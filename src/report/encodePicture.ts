@@ -1,5 +1,5 @@
 import { createRequire } from 'node:module';
-import { deflateSync, constants as zlib } from 'node:zlib';
+import { crc32, deflateSync, constants as zlib } from 'node:zlib';
 import type { Sharp, default as SharpModule } from 'sharp';
 import { indexColours } from './indexed.ts';
 import type { Canvas } from './raster.ts';
@@ -51,33 +51,4 @@ function chunk(name: string, data: Uint8Array): Buffer {
   out.set(data, 8);
   out.writeUInt32BE(crc32(out.subarray(4, data.length + 8)), data.length + 8);
   return out;
-}
-
-/** CRC-32 of ISO/IEC 15948, annex D, four bytes at a time from tables (slicing: Kounavis & Berry 2005). */
-function crc32(bytes: Uint8Array): number {
-  let crc = 0xffffffff;
-  let at = 0;
-  for (; at + 4 <= bytes.length; at += 4) {
-    crc ^= bytes[at] | (bytes[at + 1] << 8) | (bytes[at + 2] << 16) | (bytes[at + 3] << 24);
-    crc =
-      TABLES[768 + (crc & 255)] ^
-      TABLES[512 + ((crc >>> 8) & 255)] ^
-      TABLES[256 + ((crc >>> 16) & 255)] ^
-      TABLES[crc >>> 24];
-  }
-  for (; at < bytes.length; at++) crc = TABLES[(crc ^ bytes[at]) & 255] ^ (crc >>> 8);
-  return (crc ^ 0xffffffff) >>> 0;
-}
-
-const TABLES = crcTables();
-
-function crcTables(): Int32Array {
-  const tables = new Int32Array(1024);
-  for (let n = 0; n < 256; n++) {
-    let c = n;
-    for (let k = 0; k < 8; k++) c = c & 1 ? 0xedb88320 ^ (c >>> 1) : c >>> 1;
-    tables[n] = c;
-  }
-  for (let n = 256; n < 1024; n++) tables[n] = tables[tables[n - 256] & 255] ^ (tables[n - 256] >>> 8);
-  return tables;
 }

@@ -14,7 +14,7 @@ export function drawFieldPicture(report: Report, picture: FieldPicture): Canvas 
   const width = picture.width * enlarged;
   const frameHeight = picture.height * enlarged;
   const panelHeight = infoPanelHeight(report, width);
-  const canvas = createCanvas(width, frameHeight + panelHeight, PALETTE.ground);
+  const canvas = createCanvas(width, frameHeight + panelHeight, PALETTE.ground, frameHeight);
   drawFrame(canvas, picture, enlarged);
   drawFieldOverlay(canvas, report, picture, enlarged);
   drawInfoPanel(canvas, report, frameHeight);
@@ -26,12 +26,7 @@ function drawFrame(canvas: Canvas, picture: FieldPicture, enlarged: number): voi
   const { width, height, grey } = picture;
   if (enlarged === 1) {
     // As wide as the canvas: its first rows.
-    for (let i = 0, at = 0; i < grey.length; i++, at += 3) {
-      const value = grey[i];
-      canvas.rgb[at] = value;
-      canvas.rgb[at + 1] = value;
-      canvas.rgb[at + 2] = value;
-    }
+    copyGreys(grey, canvas.rgb);
     return;
   }
   for (let y = 0; y < height * enlarged; y++) {
@@ -46,6 +41,22 @@ function drawFrame(canvas: Canvas, picture: FieldPicture, enlarged: number): voi
       canvas.rgb[at + 2] = value;
     }
   }
+}
+
+const LITTLE_ENDIAN = new Uint8Array(Uint32Array.of(1).buffer)[0] === 1;
+
+/** Three bytes for each; four greys at a time where the machine's order allows. */
+function copyGreys(grey: Uint8Array, rgb: Uint8Array): void {
+  const fours = LITTLE_ENDIAN && rgb.byteOffset % 4 === 0 ? grey.length >> 2 : 0;
+  const words = new Uint32Array(rgb.buffer, fours === 0 ? 0 : rgb.byteOffset, 3 * fours);
+  for (let i = 0, to = 0; to < words.length; i += 4, to += 3) {
+    const b = grey[i + 1];
+    const c = grey[i + 2];
+    words[to] = grey[i] * 0x10101 + b * 0x1000000;
+    words[to + 1] = b * 0x101 + c * 0x1010000;
+    words[to + 2] = c + grey[i + 3] * 0x1010100;
+  }
+  for (let i = 4 * fours, to = 3 * i; i < grey.length; i++, to += 3) rgb.fill(grey[i], to, to + 3);
 }
 
 function between(

@@ -14,11 +14,13 @@ export type Colour = readonly [number, number, number];
 /** Closed polygon: x0, y0, x1, y1, ... in canvas pixels, y down, pixel (i, j) covering [i, i + 1) x [j, j + 1). */
 export type Polygon = readonly number[];
 
-export function createCanvas(width: number, height: number, colour: Colour): Canvas {
+/** `from`: rows above it are left black, for whoever draws them anyway. */
+export function createCanvas(width: number, height: number, colour: Colour, from = 0): Canvas {
   const rgb = new Uint8Array(width * height * 3);
-  rgb.set(colour.slice(0, Math.min(3, rgb.length)));
+  const ground = rgb.subarray(3 * width * Math.min(from, height));
+  ground.set(colour.slice(0, Math.min(3, ground.length)));
   // What stands there is copied behind itself until all is filled.
-  for (let done = 3; done < rgb.length; done *= 2) rgb.copyWithin(done, 0, Math.min(done, rgb.length - done));
+  for (let done = 3; done < ground.length; done *= 2) ground.copyWithin(done, 0, Math.min(done, ground.length - done));
   return { width, height, rgb };
 }
 
