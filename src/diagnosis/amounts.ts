@@ -95,11 +95,10 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const allTrefoil = withFloor(smooth.trefoil.uniform, TREFOIL_FLOOR);
   const unskewed = responseTo(coma, allTrefoil);
   const firstOwn = ownOf(coma, unskewed);
-  const skew = findSkewedSmear(
-    coma,
-    without(allTrefoil, firstOwn.trefoil3),
-    without(smooth.distortion.uniform, firstOwn.distortion),
-  );
+  const skew = findSkewedSmear(coma, allTrefoil, smooth.distortion.uniform, {
+    trefoil: without(allTrefoil, firstOwn.trefoil3),
+    distortion: without(smooth.distortion.uniform, firstOwn.distortion),
+  });
   const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
   const cleanComa = withoutSmear(coma, skew, air);
   const trefoil: UncertainVector = skew === null ? allTrefoil : { ...allTrefoil, x: 0, y: 0 };
@@ -107,7 +106,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const ownBlur = bare && known !== null && response !== null ? bareBlur(known, half, response) : null;
   const linear = smooth.coma.linear.value;
   const size = fitSizeField(
-    bare && response !== null ? frames.map((frame) => nearNode(frame, smooth.coma, response)) : frames,
+    bare && response !== null ? nearNode(frames, smooth.coma, response, known, half) : frames,
     (_frame, u, v) => {
       if (response === null) return 0;
       const c = Math.hypot(cleanComa.x + linear * u, cleanComa.y + linear * v);

@@ -35,27 +35,46 @@ export function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: n
   const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
   const response = responseFor(optics, filter, { fwhm, coma3: 0, trefoil3: 0 });
   if (response === null) return false;
-  const edgeMm = (half * optics.pixelUm) / 1000;
-  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
-  const expectedUm = (1000 * edgeMm) / (32 * ratio ** 3);
+  const expectedUm = umPerHalfDiagonal(optics, half);
   const foundUm = (value * SMALL_UM) / response.coma3(SMALL_UM);
   // The coma of the edge widens the stars, so that they seem to answer less than they do: the more of it, the more it seems.
   return foundUm > BARE_SHARE * expectedUm * Math.max(1, expectedUm / 2);
 }
 
-/** W131, um, up to which what coma adds to a width is known well enough to be taken off. */
-export const MOST_COMA_UM = 1.2;
+/**
+ * W131, um, up to which what coma adds to a width is known well enough to be taken off; a little less well up to the farther ones,
+ * which are looked at where there are too few stars.
+ */
+const NEAR_UM = [1, 1.15, 1.3] as const;
+export const MOST_COMA_UM = NEAR_UM[NEAR_UM.length - 1];
+/** Stars of every sub that are wanted. */
+const WANTED_STARS = 24;
 
-/** The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. */
-export function nearNode(frame: FrameStars, { uniform, linear }: SmoothFields['coma'], response: Response): FrameStars {
-  const most = response.coma3(MOST_COMA_UM);
-  return {
-    ...frame,
-    shapes: frame.shapes.filter((s) => {
-      const { u, v } = fieldPosition(frame, s.x, s.y);
-      return Math.hypot(uniform.x + linear.value * u, uniform.y + linear.value * v) < most;
-    }),
+/** W131 of a paraboloid half a diagonal from its axis, um: c = h/(32 N^3). */
+const umPerHalfDiagonal = ({ primaryFocalLengthMm, apertureMm, pixelUm }: KnownOptics, half: number): number =>
+  (half * pixelUm) / (32 * (primaryFocalLengthMm / apertureMm) ** 3);
+
+/**
+ * The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. Out of focus stars answer more
+ * to the same coma than the response in focus says: where the paraboloid is known its coma, that grows with the distance from the
+ * node, is the measure.
+ */
+export function nearNode(
+  frames: readonly FrameStars[],
+  { uniform, linear }: SmoothFields['coma'],
+  response: Response,
+  known: KnownOptics | null,
+  half: number,
+): readonly FrameStars[] {
+  const comaOf = (frame: FrameStars, s: { readonly x: number; readonly y: number }): number => {
+    const { u, v } = fieldPosition(frame, s.x, s.y);
+    return Math.hypot(uniform.x + linear.value * u, uniform.y + linear.value * v);
   };
+  const within = NEAR_UM.map((um) => {
+    const most = known === null ? response.coma3(um) : (um * linear.value) / umPerHalfDiagonal(known, half);
+    return frames.map((frame) => ({ ...frame, shapes: frame.shapes.filter((s) => comaOf(frame, s) < most) }));
+  });
+  return within.find((some) => some.every(({ shapes }) => shapes.length >= WANTED_STARS)) ?? within[within.length - 1];
 }
 
 /**
@@ -108,8 +127,9 @@ function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v:
   return { u, v, error: Math.hypot(uniform.error / slope, (way * linear.error) / slope, NODE_SHARE * way) };
 }
 
-/** How well the drawn stars' answer to coma is known, as a share of the way to the node. */
+/** How well the drawn stars' answer to coma is known, as a share of the way to the node; and what stays of it there, um (drawn stars). */
 const FITTED_NODE_SHARE = 0.02;
+const FITTED_NODE_UM = 0.012;
 
 /** The same from the whole-field fit, in whose wavefront the coma is straight. */
 export function nodeFromFit({ coma, linearComaUm }: Retrieved): NonNullable<Amounts['node']> {
@@ -117,7 +137,16 @@ export function nodeFromFit({ coma, linearComaUm }: Retrieved): NonNullable<Amou
   const v = -coma.y / linearComaUm.value;
   const way = Math.hypot(u, v);
   const slope = Math.abs(linearComaUm.value);
-  return { u, v, error: Math.hypot(coma.error / slope, (way * linearComaUm.error) / slope, FITTED_NODE_SHARE * way) };
+  return {
+    u,
+    v,
+    error: Math.hypot(
+      coma.error / slope,
+      FITTED_NODE_UM / slope,
+      (way * linearComaUm.error) / slope,
+      FITTED_NODE_SHARE * way,
+    ),
+  };
 }
 
 /** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */
@@ -126,8 +155,7 @@ export function comaFromNode(
   halfDiagonal: number,
   optics: KnownOptics,
 ): Amounts['comaUm'] {
-  const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
-  const umPerUnit = (halfDiagonal * optics.pixelUm) / (32 * ratio ** 3);
+  const umPerUnit = umPerHalfDiagonal(optics, halfDiagonal);
   const value = Math.hypot(node.u, node.v) * umPerUnit;
   const error = node.error * umPerUnit;
   return { value, low: Math.max(0, value - error), high: value + error, error };

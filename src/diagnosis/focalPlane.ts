@@ -68,9 +68,14 @@ export function tiltAxis(amounts: Amounts, { tilt }: SizeField): { readonly angl
   return { angle: Math.atan2(tilt.y, tilt.x), error: directionError(vectorLength(tilt), tilt.error) };
 }
 
-/** Sigma at which the tilt differs from none: the less sure of what the widths show and what the whole-field fit leaves of it. */
-export const tiltSignificance = ({ retrieved }: Amounts, size: SizeField): number =>
-  Math.min(size.tiltSignificance, retrieved?.tiltSignificance ?? Number.POSITIVE_INFINITY);
+/**
+ * Sigma at which the tilt differs from none: the less sure of what the widths show and what the whole-field fit leaves of it. A bare
+ * mirror's coma and astigmatism widen the same stars, and only the fit tells them apart.
+ */
+export function tiltSignificance({ retrieved, optics }: Amounts, size: SizeField): number {
+  if (retrieved === null) return size.tiltSignificance;
+  return optics.bare ? retrieved.tiltSignificance : Math.min(size.tiltSignificance, retrieved.tiltSignificance);
+}
 
 /** Tilt put up with, um from edge to edge, and in words: what the rig's owner wishes where the optics are known. */
 function tiltTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: number; readonly words: string } {

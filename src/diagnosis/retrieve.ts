@@ -1,4 +1,4 @@
-import type { FrameStars } from '../field/frameStars.ts';
+import { type FrameStars, halfDiagonal } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import { type Complex, ZERO } from '../optics/complex.ts';
@@ -7,14 +7,8 @@ import { type DrawShape, type ResponseRange, type ResponseTable, responseTable }
 import type { Telescope } from '../optics/telescope.ts';
 import { astigmatismUmPerMm2, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
-import {
-  type Expected,
-  fitWavefront,
-  type Retrieval,
-  type RetrievalGuess,
-  type RetrievalPriors,
-  type RetrievalProgress,
-} from '../retrieval/fitWavefront.ts';
+import { fitWavefront, type Retrieval, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
+import type { Expected, RetrievalGuess, RetrievalPriors } from '../retrieval/knowledge.ts';
 import { verifyByDrawing } from '../retrieval/verify.ts';
 import { type Amounts, filterName } from './amounts.ts';
 import { nearNode } from './bareMirror.ts';
@@ -53,7 +47,7 @@ export function retrieveWavefront(
 ): Retrieved | null {
   const { response, size, optics, smooth } = amounts;
   if (!amounts.physical || response === null || size === null) return null;
-  const frames = optics.bare ? all.map((frame) => nearNode(frame, smooth.coma, response)) : all;
+  const frames = optics.bare ? nearNode(all, smooth.coma, response, optics, halfDiagonal(setup)) : all;
   if (frames.some((frame) => frame.shapes.length < MIN_FIELD_STARS)) return null;
   const guess = guessFrom(frames, amounts);
   const telescope = telescopeFor(optics);

@@ -2,7 +2,8 @@ import { type Uncertain, type UncertainVector, vectorLength } from '../field/fra
 import type { Complex } from '../optics/complex.ts';
 import { toDefocus, UM_PER_RMS } from '../optics/wavefront.ts';
 import type { Explained } from '../retrieval/explained.ts';
-import { mirrored, type Retrieval, type ScanPoint } from '../retrieval/fitWavefront.ts';
+import type { Retrieval } from '../retrieval/fitWavefront.ts';
+import { mirrored, type ScanPoint } from '../retrieval/focusScan.ts';
 import { type Interval, lengthAt, mixtureInterval, mixtureMean } from '../retrieval/mixture.ts';
 import { telescopeFor } from './drawnStar.ts';
 import type { KnownOptics, Setup } from './setup.ts';

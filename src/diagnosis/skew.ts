@@ -16,6 +16,10 @@ export interface SkewedSmear {
 const TREFOIL_SHARE = 0.94;
 /** trefoil3 over coma3 above which the odd part holds a skewed smear: coma's own stays below 0.25, skews lie at 0.77 to 0.95. */
 const SKEW_RATIO = 0.4;
+/** The same of a skew alone, a little wider than drawn. */
+const ALONE_RATIO = [0.75, 1.05] as const;
+/** And what it leaves of the coma, as a share. */
+const ALONE_REST = 0.2;
 /** Beyond this the trefoil is too strong to come with the coma from one smear. */
 const PINCH_RATIO = 1.4;
 const SIGMAS = 5;
@@ -35,18 +39,34 @@ export function skewRatio(coma: UncertainVector, trefoil: UncertainVector): numb
 }
 
 /**
- * The skewed smear in the uniform parts of coma3, trefoil3 and (e1, e2), or null where there is none to be seen; trefoil and
- * distortion less what coma makes by itself.
+ * The skewed smear in the uniform parts of coma3, trefoil3 and (e1, e2), or null where there is none to be seen. `own`: trefoil and
+ * distortion less what this coma would make by itself. A strong skew that is all there is must be asked for before these: taken
+ * for gross coma it would be given its own elongation.
  */
 export function findSkewedSmear(
   coma: UncertainVector,
   trefoil: UncertainVector,
   distortion: UncertainVector,
+  own: { readonly trefoil: UncertainVector; readonly distortion: UncertainVector },
+): SkewedSmear | null {
+  const alone = skewIn(coma, trefoil, distortion, ALONE_RATIO);
+  if (alone !== null) {
+    const { x, y } = alone.coma3;
+    if (Math.hypot(coma.x - x, coma.y - y) < ALONE_REST * vectorLength(coma)) return alone;
+  }
+  return skewIn(coma, own.trefoil, own.distortion, [SKEW_RATIO, PINCH_RATIO]);
+}
+
+function skewIn(
+  coma: UncertainVector,
+  trefoil: UncertainVector,
+  distortion: UncertainVector,
+  [least, most]: readonly [number, number],
 ): SkewedSmear | null {
   if (vectorSignificance(trefoil) < SIGMAS || vectorSignificance(coma) < SIGMAS) return null;
   if (vectorSignificance(distortion) < SIGMAS) return null;
   const ratio = vectorLength(trefoil) / vectorLength(coma);
-  if (ratio < SKEW_RATIO || ratio > PINCH_RATIO) return null;
+  if (ratio < least || ratio > most) return null;
   const axis = 0.5 * Math.atan2(distortion.y, distortion.x);
   const third = Math.atan2(trefoil.y, trefoil.x) / 3;
   const tail = Math.atan2(coma.y, coma.x);

@@ -2,7 +2,9 @@ import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
 import { selectInPlace } from '../numeric/statistics.ts';
 import type { ResponseRange, ResponseTable } from '../optics/response.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
-import type { Retrieval, RetrievalGuess, ScanPoint } from '../retrieval/fitWavefront.ts';
+import type { Retrieval } from '../retrieval/fitWavefront.ts';
+import type { ScanPoint } from '../retrieval/focusScan.ts';
+import type { RetrievalGuess } from '../retrieval/knowledge.ts';
 import { wavefrontOf } from '../retrieval/model.ts';
 import type { Amounts } from './amounts.ts';
 import { MOST_COMA_UM } from './bareMirror.ts';
@@ -119,7 +121,7 @@ export function widerRange(
   { table: { range, defocusLimit }, retrieval }: Fitted,
   farthest: number,
 ): ResponseRange | null {
-  const { layout, best } = retrieval;
+  const { layout, best, signed, referenceSub } = retrieval;
   const { astigmatism, linearAstigmatism, radialAstigmatism } = layout;
   const terms = [astigmatism, astigmatism + 1, linearAstigmatism, linearAstigmatism + 1, radialAstigmatism];
   const { limits, defocusUm } = range;
@@ -127,10 +129,10 @@ export function widerRange(
     terms.some((i) => Math.abs(parameters[i]) > HELD * limits.a),
   );
   // A bare mirror's own astigmatism is far beyond what is usual, and known.
-  const a = strained && !retrieval.signed ? WIDER * limits.a : limits.a;
-  // The nearest sub stands where the prior wants it; it is the others that a limit holds.
+  const a = strained && !signed ? WIDER * limits.a : limits.a;
+  // The nearest sub stands where the prior wants it; it is the others that a limit holds, and any whose focus is told.
   const far = Array.from({ length: layout.subs }, (_, f) => Math.abs(best.parameters[layout.focus(f)]));
-  const held = far.some((d, f) => f !== retrieval.referenceSub && d > HELD_FOCUS * defocusLimit);
+  const held = far.some((d, f) => (signed || f !== referenceSub) && d > HELD_FOCUS * defocusLimit);
   const d = held ? Math.max(defocusUm, Math.min(WIDER * defocusUm, farthest)) : defocusUm;
   return a === limits.a && d === defocusUm ? null : { ...range, defocusUm: d, limits: { ...limits, a } };
 }

@@ -54,9 +54,15 @@ export function fitCurve(problem: CurveProblem, starts: readonly (readonly numbe
   return best === undefined ? null : assess(problem, best.parameters);
 }
 
-/** Goes on from a start until there is nothing left to gain. */
-export function continueCurve(problem: CurveProblem, start: ArrayLike<number>): CurveFit | null {
-  const end = descend(problem, start, FINISH);
+/** Goes on from a start until there is nothing left to gain; null as well where a longer look does not come below `below`. */
+export function continueCurve(
+  problem: CurveProblem,
+  start: ArrayLike<number>,
+  below = Number.POSITIVE_INFINITY,
+): CurveFit | null {
+  const look = below === Number.POSITIVE_INFINITY ? null : descend(problem, start, 2 * LOOK);
+  if (look !== null && look.chi2 > below) return null;
+  const end = descend(problem, look?.parameters ?? start, FINISH);
   return end === null ? null : assess(problem, end.parameters);
 }
 

@@ -1,4 +1,5 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
+import { robustLinearFit } from '../numeric/robustFit.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
 import type { Shape } from '../shapes/shape.ts';
 
@@ -26,23 +27,62 @@ const MOST_CELLS = 9;
 /** A star this many sigma from its cell's median is left out. */
 const OUTLIER_SIGMAS = 4;
 
-/** Averages the stars of a sub in cells; the scatter within the cells, not the stars' own claims, sets the errors. */
+/** Stars fewer than this show no trend over the field. */
+const TREND_STARS = 24;
+
+/** A star with what is looked at of it, and what the trend over the whole sub says there. */
+interface Placed {
+  readonly shape: Shape;
+  readonly u: number;
+  readonly v: number;
+  /** QUANTITIES long each: its own less the trend's. */
+  readonly rest: readonly number[];
+}
+
+/** A quantity over the field, as a quadratic surface. */
+type Trend = (u: number, v: number) => number;
+
+/**
+ * Averages the stars of a sub in cells. What the field does within a cell is no noise, and its mean no bend: a quadratic trend over
+ * the whole sub is taken off before and added where the cell's stars stand on average. The scatter about it, not the stars' own
+ * claims, sets the errors.
+ */
 export function cellsOf(frame: FrameStars, index: number, among: (star: number) => boolean = () => true): Cell[] {
   const chosen = frame.shapes.filter((_, i) => among(i));
   const { left, top, width, height } = extentOf(chosen);
   const aspect = Math.max(width, height) / Math.min(width, height);
   const wanted = Math.round(Math.sqrt((chosen.length / STARS_PER_CELL) * aspect));
   const step = Math.max(width, height) / Math.min(MOST_CELLS, Math.max(FEWEST_CELLS, wanted));
-  const cells = new Map<number, Shape[]>();
-  for (const shape of chosen) {
+  const places = chosen.map((shape) => fieldPosition(frame, shape.x, shape.y));
+  const trends = Array.from({ length: QUANTITIES }, (_, k) => trendOf(chosen, places, k));
+  const cells = new Map<number, Placed[]>();
+  for (const [i, shape] of chosen.entries()) {
+    const { u, v } = places[i];
+    const placed = { shape, u, v, rest: trends.map((trend, k) => quantityOf(shape, k) - trend(u, v)) };
     const key = Math.floor((shape.x - left) / step) + 1000 * Math.floor((shape.y - top) / step);
     const cell = cells.get(key);
-    if (cell) cell.push(shape);
-    else cells.set(key, [shape]);
+    if (cell) cell.push(placed);
+    else cells.set(key, [placed]);
   }
   const lists = [...cells.values()];
   const scatter = Array.from({ length: QUANTITIES }, (_, k) => scatterOf(lists, k));
-  return lists.map((list) => meanOf(frame, index, list, scatter));
+  return lists.map((list) => meanOf(index, list, trends, scatter));
+}
+
+function trendOf(
+  shapes: readonly Shape[],
+  places: readonly { readonly u: number; readonly v: number }[],
+  k: number,
+): Trend {
+  if (shapes.length < TREND_STARS) return () => 0;
+  const fit = robustLinearFit({
+    rows: places.map(({ u, v }) => Float64Array.of(1, u, v, u * u, u * v, v * v)),
+    values: shapes.map((shape) => quantityOf(shape, k)),
+    errors: shapes.map((shape) => errorOf(shape, k)),
+  });
+  if (fit === null) return () => 0;
+  const [one, x, y, xx, xy, yy] = fit.parameters;
+  return (u, v) => one + x * u + y * v + xx * u * u + xy * u * v + yy * v * v;
 }
 
 /** The stars' part of the frame, pixels: those of a bare mirror may fill a corner of it only. */
@@ -90,22 +130,22 @@ interface Scatter {
 }
 
 /** Pooled over all cells of the sub, from the deviations from each cell's median. */
-function scatterOf(lists: readonly (readonly Shape[])[], k: number): Scatter {
+function scatterOf(lists: readonly (readonly Placed[])[], k: number): Scatter {
   const deviations: number[] = [];
   const errors: number[] = [];
   for (const list of lists) {
     if (list.length < 3) continue;
-    const middle = median(list.map((s) => quantityOf(s, k)));
+    const middle = median(list.map((s) => s.rest[k]));
     // The median follows its own few stars: n/(n - 1) gives the freedom back.
     const freedom = Math.sqrt(list.length / (list.length - 1));
-    for (const s of list) {
-      deviations.push(freedom * (quantityOf(s, k) - middle));
-      errors.push(errorOf(s, k));
+    for (const { shape, rest } of list) {
+      deviations.push(freedom * (rest[k] - middle));
+      errors.push(errorOf(shape, k));
     }
   }
   if (deviations.length < 12) {
     const all = lists.flat();
-    return { extra: robustSigma(all.map((s) => quantityOf(s, k))), factor: 1 };
+    return { extra: robustSigma(all.map((s) => s.rest[k])), factor: 1 };
   }
   const spread = (extra: number): number =>
     robustSigma(
@@ -124,26 +164,27 @@ function scatterOf(lists: readonly (readonly Shape[])[], k: number): Scatter {
   return { extra: (low + high) / 2, factor: 1 };
 }
 
-function meanOf(frame: FrameStars, index: number, list: readonly Shape[], scatter: readonly Scatter[]): Cell {
-  const middles = scatter.map((_, k) => median(list.map((s) => quantityOf(s, k))));
-  const sigma = (s: Shape, k: number): number => scatter[k].factor * Math.hypot(errorOf(s, k), scatter[k].extra);
+function meanOf(index: number, list: readonly Placed[], trends: readonly Trend[], scatter: readonly Scatter[]): Cell {
+  const middles = scatter.map((_, k) => median(list.map((s) => s.rest[k])));
+  const sigma = ({ shape }: Placed, k: number): number =>
+    scatter[k].factor * Math.hypot(errorOf(shape, k), scatter[k].extra);
   const kept = list.filter((s) =>
-    middles.every((middle, k) => Math.abs(quantityOf(s, k) - middle) <= OUTLIER_SIGMAS * sigma(s, k)),
+    middles.every((middle, k) => Math.abs(s.rest[k] - middle) <= OUTLIER_SIGMAS * sigma(s, k)),
   );
   const used = kept.length > 0 ? kept : list;
   // One weight a star for all quantities, so that they all stand at the same mean place.
   const typical = scatter.map((_, k) => median(used.map((s) => sigma(s, k) ** 2)));
   const weights = used.map((s) => typical.reduce((sum, t, k) => sum + t / sigma(s, k) ** 2, 0));
   const total = weights.reduce((a, b) => a + b, 0);
-  const mean = (pick: (s: Shape) => number): number =>
+  const mean = (pick: (s: Placed) => number): number =>
     used.reduce((sum, s, i) => sum + weights[i] * pick(s), 0) / total;
-  const place = (s: Shape): { u: number; v: number } => fieldPosition(frame, s.x, s.y);
+  const [u, v] = [mean((s) => s.u), mean((s) => s.v)];
   return {
     frame: index,
-    u: mean((s) => place(s).u),
-    v: mean((s) => place(s).v),
+    u,
+    v,
     stars: used.length,
-    values: Float64Array.from({ length: QUANTITIES }, (_, k) => mean((s) => quantityOf(s, k))),
+    values: Float64Array.from({ length: QUANTITIES }, (_, k) => trends[k](u, v) + mean((s) => s.rest[k])),
     errors: Float64Array.from(
       { length: QUANTITIES },
       (_, k) => Math.sqrt(used.reduce((sum, s, i) => sum + (weights[i] * sigma(s, k)) ** 2, 0)) / total,

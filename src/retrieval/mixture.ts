@@ -1,4 +1,4 @@
-import type { ScanPoint } from './fitWavefront.ts';
+import type { ScanPoint } from './focusScan.ts';
 
 /** A number with the interval that holds it with 68 % probability. */
 export interface Interval {

@@ -61,3 +61,32 @@ describe('a bare mirror with its node off the middle and a tilted sensor', () =>
     expect(Math.abs((retrieved?.tiltUm.value ?? 0) / um - 1)).toBeLessThan(0.15);
   });
 });
+
+describe('a bare mirror 70 um out of focus, where its stars answer twice as much to the same coma', () => {
+  it('still has the tilt of its sensor told, as a fault', () => {
+    const frames = [
+      drawSub({
+        width: 3000,
+        height: 2000,
+        starCount: 600,
+        seed: 23,
+        telescope: { corrector: null },
+        state: { sensorTiltArcmin: SENSOR_ARCMIN, focusUm: 70 },
+      }),
+    ];
+    const settings = { corrector: 'none' } as const;
+    const { diagnosis } = refine(
+      measureField(
+        frames.map((frame) => measureFrame(frame)),
+        setupFromFrames(frames, settings),
+        orientationOf(frames, settings),
+      ),
+    );
+    const tilt = diagnosis.findings.find((f) => f.cause === 'sensor-tilt');
+    expect(tilt?.status).toBe('fault');
+    expect(Math.abs(Math.tan((tilt?.axis ?? 9) - Math.atan2(SENSOR_ARCMIN.y, SENSOR_ARCMIN.x)))).toBeLessThan(0.15);
+    const drawnUm =
+      (Math.hypot(SENSOR_ARCMIN.x, SENSOR_ARCMIN.y) * ARCMIN * 3.76 * (3000 * 25 + 2000 * 12)) / Math.hypot(25, 12);
+    expect(Math.abs((diagnosis.amounts?.retrieved?.tiltUm.value ?? 0) / drawnUm - 1)).toBeLessThan(0.2);
+  }, 60_000);
+});

@@ -111,6 +111,21 @@ describe('a pinched mirror in focus and 70 um off', () => {
   });
 });
 
+describe('two subs 65 um off, with little coma and nothing tilted', () => {
+  it('leaves open how far off they are, and calls neither coma nor tilt a fault', () => {
+    const state = { primaryTiltArcmin: { x: 0.35, y: -0.2 }, focusUm: 65 };
+    const { fine } = both([
+      { state, starCount: 130 },
+      { state, starCount: 130, seeingArcsec: 2.7 },
+    ]);
+    const { perSub, tiltUm, comaUm } = retrievedOf(fine);
+    for (const { focusUm } of perSub) expect(focusUm.high).toBeGreaterThan(40);
+    expect(tiltUm.high).toBeLessThan(25);
+    expect(comaUm.low / COMA_UM_PER_ARCMIN).toBeLessThan(0.5);
+    expect(fine.diagnosis.verdict).not.toBe('adjust');
+  });
+});
+
 describe('where it has nothing to stand on', () => {
   it('leaves the quick answer as it is: unknown optics', () => {
     const frames = [drawSub({ seed: 3, facts: { apertureMm: null } })];

@@ -1,0 +1,198 @@
+import type { ResponseTable } from '../optics/response.ts';
+import type { Layout } from './layout.ts';
+import type { Bounds, Prior } from './problem.ts';
+
+/** What is roughly known before the fit; wavefront coefficients in um, places in half-diagonals. */
+export interface RetrievalGuess {
+  /** Arcseconds, one a sub. */
+  readonly seeing: readonly number[];
+  /** d at the centre, one a sub, signs relative to tilt and curvature. */
+  readonly focus: readonly number[];
+  readonly tilt: { readonly x: number; readonly y: number };
+  readonly curvature: number;
+  readonly coma: { readonly x: number; readonly y: number };
+  readonly trefoil: { readonly x: number; readonly y: number };
+  /** coma3 of a skewed smear, or null where none was seen. */
+  readonly skew: { readonly x: number; readonly y: number } | null;
+}
+
+export interface Expected {
+  readonly value: number;
+  readonly sigma: number;
+}
+
+/** Weak knowledge that keeps apart what the stars alone cannot; all 1 sigma. */
+export interface RetrievalPriors {
+  /** Focus error of an imager who focuses, um of d. */
+  readonly focus: number;
+  /** Astigmatism of a telescope in use, um of each coefficient. */
+  readonly astigmatism: number;
+  /** Of c growing over the field, um a half-diagonal: nothing give or take what a corrector leaves, or a bare mirror's own. */
+  readonly linearComa: Expected;
+  /** A bare mirror's own radial astigmatism and curvature, um at the half-diagonal: they also tell the side of focus. */
+  readonly bare: { readonly radialAstigmatism: Expected; readonly curvature: Expected } | null;
+  /** Subs whose focuser stood alike as the first of each pair; um of d. */
+  readonly sameFocus: readonly (readonly [number, number])[];
+}
+
+/** Seeing changes so much from sub to sub (share, 1 sigma; common practice, no source). */
+const SEEING_SCATTER = 0.1;
+/** And its smear, as a share of the stars' own second moment: astigmatism, that turns through focus, is not taken for it. */
+const SMEAR_SCATTER = 0.2;
+/** coma3 for each um of d that the shadow of a fold mirror makes, set 0.03 pupil radii off for full illumination (drawn stars). */
+const SHADOW_PER_UM = 0.007;
+/** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
+const SAME_FOCUS_UM = 0.05;
+const WIDE_UM = 3;
+
+const one = (index: number, sigma: number, value = 0): Prior => ({ terms: [{ index, factor: 1 }], value, sigma });
+
+const expected = (index: number, { value, sigma }: Expected): Prior => one(index, sigma, value);
+
+/** Everything that is known beforehand, as rows of the problem; `sigma2` of a typical star. */
+export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors, sigma2: number): Prior[] {
+  const { subs } = layout;
+  /** Each sub's number less the mean of all. */
+  const fromMean = (f: number, index: (sub: number) => number, sigma: number): Prior => ({
+    terms: Array.from({ length: subs }, (_, g) => ({ index: index(g), factor: (g === f ? 1 : 0) - 1 / subs })),
+    value: 0,
+    sigma,
+  });
+  const seeing = guess.seeing.reduce((a, b) => a + b, 0) / subs;
+  const subRows = Array.from({ length: subs }, (_, f) => {
+    const steady: Prior[] =
+      subs < 2
+        ? []
+        : [
+            fromMean(f, layout.seeing, SEEING_SCATTER * seeing),
+            fromMean(f, layout.smear, SMEAR_SCATTER * sigma2),
+            fromMean(f, (g) => layout.smear(g) + 1, SMEAR_SCATTER * sigma2),
+          ];
+    const smear = layout.smear(f);
+    const skew = layout.skew(f);
+    return [
+      ...steady,
+      // Subs told apart by their focus may stand anywhere; the nearest ones are an imager's focus.
+      one(layout.focus(f), Math.max(priors.focus, 0.7 * Math.abs(guess.focus[f]))),
+      one(smear, 10),
+      one(smear + 1, 10),
+      ...(skew < 0 ? [] : [one(skew, 0.3), one(skew + 1, 0.3)]),
+    ];
+  }).flat();
+  const same = priors.sameFocus.map(
+    ([f, g]): Prior => ({
+      terms: [
+        { index: layout.focus(f), factor: 1 },
+        { index: layout.focus(g), factor: -1 },
+      ],
+      value: 0,
+      sigma: SAME_FOCUS_UM,
+    }),
+  );
+  const pair = (index: number, sigma: number): Prior[] => [one(index, sigma), one(index + 1, sigma)];
+  return [
+    ...subRows,
+    ...same,
+    ...pair(layout.tilt, WIDE_UM),
+    priors.bare === null ? one(layout.curvature, WIDE_UM) : expected(layout.curvature, priors.bare.curvature),
+    ...pair(layout.astigmatism, priors.astigmatism),
+    ...pair(layout.linearAstigmatism, priors.astigmatism),
+    priors.bare === null
+      ? one(layout.radialAstigmatism, priors.astigmatism)
+      : expected(layout.radialAstigmatism, priors.bare.radialAstigmatism),
+    ...pair(layout.coma, WIDE_UM),
+    expected(layout.linearComa, priors.linearComa),
+    ...pair(layout.trefoil, WIDE_UM),
+    ...pair(layout.shadow, SHADOW_PER_UM),
+  ];
+}
+
+/** How far each number may go: what the table holds. */
+export function boundsOf(
+  layout: Layout,
+  table: Pick<ResponseTable, 'range' | 'defocusLimit'>,
+  { bare, linearComa }: RetrievalPriors,
+): Bounds {
+  const { limits, seeingArcsec } = table.range;
+  const upper = new Array<number>(layout.length).fill(0);
+  const lower = new Array<number>(layout.length).fill(0);
+  const set = (index: number, count: number, limit: number): void => {
+    for (let k = 0; k < count; k++) {
+      upper[index + k] = limit;
+      lower[index + k] = -limit;
+    }
+  };
+  const d = table.defocusLimit;
+  for (let f = 0; f < layout.subs; f++) {
+    lower[layout.seeing(f)] = seeingArcsec.from;
+    upper[layout.seeing(f)] = seeingArcsec.to;
+    set(layout.focus(f), 1, d);
+    set(layout.smear(f), 2, 40);
+    if (layout.skew(f) >= 0) set(layout.skew(f), 2, 1);
+  }
+  // Of half a diagonal: a frame's shorter side reaches little more than half of it, its stars' r^2 hardly two thirds.
+  set(layout.tilt, 2, 2.5 * d);
+  set(layout.curvature, 1, 1.5 * d);
+  set(layout.astigmatism, 2, limits.a);
+  // A bare mirror's own grows beyond the table where its stars are no longer looked at.
+  const radial = 2 * Math.abs(bare?.radialAstigmatism.value ?? 0);
+  set(layout.linearAstigmatism, 2, Math.max(limits.a, radial));
+  set(layout.radialAstigmatism, 1, Math.max(limits.a, radial));
+  set(layout.coma, 2, Math.max(limits.c, Math.abs(linearComa.value)));
+  set(layout.linearComa, 1, Math.max(limits.c, 1.3 * Math.abs(linearComa.value)));
+  set(layout.trefoil, 2, limits.t);
+  set(layout.shadow, 2, 0.1);
+  return { lower, upper };
+}
+
+/** A start moved off the bounds. */
+export function within(start: readonly number[], { lower, upper }: Bounds): number[] {
+  return start.map((value, j) => {
+    const room = 0.02 * (upper[j] - lower[j]);
+    return Math.min(upper[j] - room, Math.max(lower[j] + room, value));
+  });
+}
+
+/** Signs of focus, tilt and curvature make local minima; so does how much of the width is focus. */
+export function startsOf(layout: Layout, guess: RetrievalGuess, { bare, linearComa }: RetrievalPriors): number[][] {
+  const build = (focusBy: number, tiltBy: number, curvatureBy: number, side = 1): number[] => {
+    const p = new Array<number>(layout.length).fill(0);
+    for (let f = 0; f < layout.subs; f++) {
+      p[layout.seeing(f)] = guess.seeing[f];
+      p[layout.focus(f)] = side * guess.focus[f] + focusBy;
+      const skew = layout.skew(f);
+      if (skew >= 0 && guess.skew !== null) {
+        p[skew] = guess.skew.x;
+        p[skew + 1] = guess.skew.y;
+      }
+    }
+    p[layout.tilt] = tiltBy * guess.tilt.x + 0.01;
+    p[layout.tilt + 1] = tiltBy * guess.tilt.y + 0.01;
+    p[layout.curvature] = bare === null ? curvatureBy * guess.curvature + 0.01 : bare.curvature.value;
+    p[layout.radialAstigmatism] = bare?.radialAstigmatism.value ?? 0;
+    p[layout.linearComa] = linearComa.value;
+    p[layout.coma] = guess.coma.x;
+    p[layout.coma + 1] = guess.coma.y;
+    p[layout.trefoil] = guess.trefoil.x;
+    p[layout.trefoil + 1] = guess.trefoil.y;
+    return p;
+  };
+  if (bare !== null)
+    return [1, -1].flatMap((side) => [
+      build(0, 1, 1, side),
+      build(0, -1, 1, side),
+      build(0.15 * side, 0.2, 1, 0),
+      build(0.02 * side, 0.1, 1, 0),
+    ]);
+  return [
+    build(0, 1, 1),
+    build(0, -1, 1),
+    build(0, 1, -1),
+    build(0, -1, -1),
+    build(0.15, 1, 1),
+    build(-0.15, 1, 1),
+    build(0.15, 0.2, 0.2),
+    build(0.15, -1, -1),
+    build(0.02, 0.1, 0.1),
+  ];
+}

@@ -1,0 +1,47 @@
+import { describe, expect, it } from 'vitest';
+import { findSkewedSmear } from '../../src/diagnosis/skew.ts';
+
+const at = (length: number, deg: number, error = 0.001): { x: number; y: number; error: number } => ({
+  x: length * Math.cos((deg * Math.PI) / 180),
+  y: length * Math.sin((deg * Math.PI) / 180),
+  error,
+});
+const NOTHING = at(0, 0);
+
+/** A skew k along phi: coma3 k at phi, trefoil3 .94 k at 3 phi, long along phi (third cumulants of a line of light). */
+const skewed = (k: number, phi: number) => ({
+  coma: at(k, phi),
+  trefoil: at(0.94 * k, 3 * phi),
+  distortion: at(0.19, 2 * phi, 0.004),
+});
+
+describe('a skewed smear', () => {
+  it('that is all there is, is found though as gross coma it would be given its own elongation and trefoil', () => {
+    for (const phi of [0, 18, 130, -95]) {
+      const { coma, trefoil, distortion } = skewed(0.077, phi);
+      const found = findSkewedSmear(coma, trefoil, distortion, { trefoil: at(0.09, 3 * phi), distortion: NOTHING });
+      expect(Math.hypot((found?.coma3.x ?? 9) - coma.x, (found?.coma3.y ?? 9) - coma.y)).toBeLessThan(0.002);
+      expect(Math.cos((found?.direction ?? 9) - (phi * Math.PI) / 180)).toBeGreaterThan(0.999);
+    }
+  });
+
+  it('is told beside coma of another direction from what that coma leaves', () => {
+    const { trefoil, distortion } = skewed(0.03, 20);
+    const coma = { x: at(0.03, 20).x + at(0.02, 75).x, y: at(0.03, 20).y + at(0.02, 75).y, error: 0.001 };
+    const found = findSkewedSmear(coma, trefoil, distortion, { trefoil, distortion });
+    expect(Math.hypot((found?.coma3.x ?? 9) - at(0.03, 20).x, (found?.coma3.y ?? 9) - at(0.03, 20).y)).toBeLessThan(
+      0.001,
+    );
+  });
+
+  it('is not made of coma, whose own trefoil is small or points backwards, nor of a pinched mirror', () => {
+    const coma = at(0.077, 40);
+    const long = at(0.17, 80, 0.004);
+    const left = { trefoil: at(0.002, 0), distortion: at(0.003, 80, 0.004) };
+    expect(findSkewedSmear(coma, at(0.02, 120), long, left)).toBeNull();
+    expect(findSkewedSmear(coma, at(0.07, 120 + 180), long, left)).toBeNull();
+    expect(findSkewedSmear(at(0.01, 40), at(0.07, 120), long, { trefoil: at(0.07, 120), distortion: long })).toBeNull();
+    // As strong and along it, but turned by 20 degrees of the triangle's 120.
+    expect(findSkewedSmear(coma, at(0.07, 120 + 60), long, left)).toBeNull();
+  });
+});
