@@ -7,6 +7,7 @@ const root = fileURLToPath(new URL('..', import.meta.url));
 buildSync({
   entryPoints: ['main', 'worker'].map((name) => `${root}test/accuracy/${name}.ts`),
   outdir: `${root}dist/accuracy`,
+  outExtension: { '.js': '.mjs' },
   bundle: true,
   splitting: true,
   format: 'esm',
@@ -14,7 +15,7 @@ buildSync({
   target: 'node20',
   packages: 'external',
 });
-const { status } = spawnSync(process.execPath, [`${root}dist/accuracy/main.js`, ...process.argv.slice(2)], {
+const { status } = spawnSync(process.execPath, [`${root}dist/accuracy/main.mjs`, ...process.argv.slice(2)], {
   stdio: 'inherit',
   env: { ...process.env, STARPLUMB_ROOT: root },
 });

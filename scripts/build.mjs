@@ -16,29 +16,27 @@ const options = {
   target: 'node20',
   logLevel: 'warning',
 };
+// CommonJS: Node takes 6 ms more to start a module.
+const script = { format: 'cjs', define: { 'import.meta.url': 'importMetaUrl' } };
+const ownUrl = "const importMetaUrl = require('node:url').pathToFileURL(__filename).href;";
 await build({
   ...options,
-  entryPoints: { cli: 'src/cli.ts', helperThread: 'src/helperThread.ts' },
-  format: 'esm',
+  ...script,
+  entryPoints: { cli: 'src/cli.ts', helperThread: 'src/helperThread.ts', kernelThread: 'src/kernelThread.ts' },
+  banner: { js: `"use strict";\n${ownUrl}` },
 });
-await build({
-  ...options,
-  entryPoints: { kernelThread: 'src/kernelThread.ts' },
-  format: 'cjs',
-  outExtension: { '.js': '.cjs' },
-});
+writeFileSync(`${root}dist/package.json`, '{ "type": "commonjs" }\n');
 await build({
   ...options,
   entryPoints: { program: 'src/wholeProgram.ts' },
-  format: 'cjs',
+  ...script,
   outExtension: { '.js': '.script' },
   charset: 'ascii',
   external: ['sharp', 'better-sqlite3'],
-  define: { 'import.meta.url': 'importMetaUrl' },
   // A function of what Node gives a CommonJS module: src/compiledProgram.ts calls it.
   banner: {
     js: `(function (exports, require, module, __filename, __dirname) {"use strict";
-const importMetaUrl = require('node:url').pathToFileURL(__filename).href;`,
+${ownUrl}`,
   },
   footer: { js: '})' },
   supported: { 'dynamic-import': false },

@@ -8,4 +8,6 @@ const helpKernels = given[0] === 'check' ? startKernelThread() : null;
 const { kernels, realEffects, runProgram } = compileProgram().load();
 const compiled = helpKernels === null ? null : kernels();
 if (compiled !== null) helpKernels?.(compiled.forHelper());
-process.exitCode = await runProgram(given, realEffects());
+void runProgram(given, realEffects()).then((code) => {
+  process.exitCode = code;
+});

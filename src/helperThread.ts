@@ -1,4 +1,4 @@
 import { compileProgram } from './compiledProgram.ts';
 
 // Runs in a thread of its own, started by commands/helperThreads.ts.
-await compileProgram().load().runHelperThread();
+void compileProgram().load().runHelperThread();

@@ -5,7 +5,7 @@ import { Worker } from 'node:worker_threads';
 import type { HelperKernels } from './kernels/kernels.ts';
 
 /** Where the build puts the thread's code; from source there is none, and no thread. */
-const CODE = fileURLToPath(new URL('./kernelThread.cjs', import.meta.url));
+const CODE = fileURLToPath(new URL('./kernelThread.js', import.meta.url));
 
 /** Has the thread take part in what these kernels are given from now on. */
 type HelpKernels = (kernels: HelperKernels) => void;

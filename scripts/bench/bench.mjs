@@ -141,6 +141,7 @@ const text = [
   `Times grow as pixels^${exponent(growth.pixels).toFixed(2)}, stars^${exponent(growth.stars).toFixed(2)}, subs^${exponent(growth.subs).toFixed(2)}.`,
   `One 26-megapixel sub, ms: start of Node ${ms(start)}, ${stages.map(([name, time]) => `${name} ${ms(time)}`).join(', ')}`,
   '(stages one after another in one thread, all code compiled as it first runs; the program keeps compiled code).',
+  'Variables that make Node itself do more at its start (NODE_EXTRA_CA_CERTS and such) are left out; STARPLUMB_BENCH_NODE=own keeps them.',
   `Medians of ${rounds} rounds in turn; ${cpus()[0]?.model.trim() ?? 'unknown processor'}, ${cpus().length} processors, Node ${process.version}.`,
 ].join('\n');
 console.log(text);

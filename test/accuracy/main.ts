@@ -52,7 +52,7 @@ async function runAll(jobs: readonly Job[], report: (done: number) => void): Pro
   const results: Outcome[] = [];
   let next = 0;
   let done = 0;
-  const worker = fileURLToPath(new URL('worker.js', import.meta.url));
+  const worker = fileURLToPath(new URL('worker.mjs', import.meta.url));
   const runOne = async (): Promise<void> => {
     const child = fork(worker, { stdio: 'inherit' });
     try {
