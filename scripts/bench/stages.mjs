@@ -66,6 +66,6 @@ mark('record, text');
 const shown = source.onScreen(preview, orientation.rowOrder);
 const canvas = source.drawFieldPicture(report, source.composePicture(shown, measurement));
 mark('drawing');
-source.encodePng(canvas);
+await source.encodePng(canvas);
 mark('PNG');
 console.log(JSON.stringify(times));

@@ -91,7 +91,7 @@ export async function check(
   const picture = drawFieldPicture(report, composePicture(preview, measurement));
   // report.json last: whoever waits for it finds the others new as well.
   const files = {
-    'field.png': encodePng(picture),
+    'field.png': await encodePng(picture),
     ...(options.quick === true ? {} : await readableForms(report, picture, measured)),
     ...(options.stars === true ? starFiles(measurement, tool) : {}),
     'report.json': json,

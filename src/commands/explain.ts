@@ -97,7 +97,7 @@ function wrap(text: string, width: number): string[] {
 async function writePicture(cause: Cause, path: string, effects: ExplainEffects): Promise<void> {
   if ((await effects.kindOf(path)) === 'folder')
     throw new UserError(`--picture ${path}: this is a folder; expected the name of a PNG file`, EXIT.wrongUsage);
-  const png = encodePng(faultPicture(EXPLANATIONS[cause].title, DRAWN_FAULTS[cause]));
+  const png = await encodePng(faultPicture(EXPLANATIONS[cause].title, DRAWN_FAULTS[cause]));
   const part = `${path}.${effects.processId}.part`;
   try {
     await effects.writeFile(part, png);

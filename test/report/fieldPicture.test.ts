@@ -1,11 +1,12 @@
 import { createHash } from 'node:crypto';
+import { inflateSync } from 'node:zlib';
 import sharp from 'sharp';
 import { expect, it } from 'vitest';
 import { encodePng } from '../../src/report/encodePicture.ts';
 import { drawFieldPicture } from '../../src/report/fieldPicture.ts';
 import { PALETTE } from '../../src/report/palette.ts';
 import type { Whisker } from '../../src/report/picture.ts';
-import type { Canvas, Colour } from '../../src/report/raster.ts';
+import { type Canvas, type Colour, createCanvas } from '../../src/report/raster.ts';
 import type { Report } from '../../src/report/record.ts';
 import { fullLengthElongation, thinWhiskers } from '../../src/report/whiskers.ts';
 import { examplePicture } from '../support/examplePicture.ts';
@@ -112,19 +113,41 @@ it('the coma node of a bare mirror is marked where it lies', () => {
   expect(Math.hypot(ink.x - at.x, ink.y - at.y)).toBeLessThan(2);
 });
 
-it('the same record and frame make the same bytes', () => {
-  const hash = (): string =>
+it('the same record and frame make the same bytes', async () => {
+  const hash = async (): Promise<string> =>
     createHash('sha256')
-      .update(encodePng(draw(EXAMPLE_REPORTS.mixed)))
+      .update(await encodePng(draw(EXAMPLE_REPORTS.mixed)))
       .digest('hex');
-  expect(hash()).toBe(hash());
+  expect(await hash()).toBe(await hash());
 });
+
+it.each([
+  [1, 1],
+  [7, 3],
+  [300, 1000],
+])(
+  'a PNG of %i x %i pixels holds one sound zlib stream: its sum is proved as it is unpacked',
+  async (width, height) => {
+    const canvas = createCanvas(width, height, [250, 250, 250]);
+    for (let i = 0; i < canvas.rgb.length; i += 1) canvas.rgb[i] = 255 - ((i * 7919) % 13) ** 2;
+    const png = await encodePng(canvas);
+    const at = png.indexOf('IDAT') + 4;
+    const data = png.subarray(at, at + png.readUInt32BE(at - 8));
+    // Node's zlib proves the Adler-32.
+    expect(inflateSync(data).length).toBe((width + 1) * height);
+    const wrong = Buffer.from(data);
+    wrong[wrong.length - 1] ^= 1;
+    expect(() => inflateSync(wrong)).toThrow('incorrect data check');
+  },
+);
 
 it.each(examples)(
   'the PNG of the %s picture decodes to the drawn pixels, to what 256 colours allow',
   async (_, report) => {
     const canvas = draw(report);
-    const { data, info } = await sharp(encodePng(canvas)).raw().toBuffer({ resolveWithObject: true });
+    const { data, info } = await sharp(await encodePng(canvas))
+      .raw()
+      .toBuffer({ resolveWithObject: true });
     expect([info.width, info.height, info.channels]).toEqual([canvas.width, canvas.height, 3]);
     let [sum, worst, exact] = [0, 0, 0];
     for (let i = 0; i < data.length; i++) {
