@@ -1,5 +1,5 @@
 import { spawnSync } from 'node:child_process';
-import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -7,6 +7,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { codeCacheOf, compileProgram } from '../src/compiledProgram.ts';
 import { keptKernels, kernelCode, kernelCodeOf, loadKept } from '../src/keptKernels.ts';
 import { COMPILED } from '../src/kernels/compiled.ts';
+import { skipUnless } from './support/testData.ts';
 
 const programText = (body: string): string => `(function (exports, require, module, __filename, __dirname) {${body}})`;
 /** What the real program is handed before anything else. */
@@ -105,8 +106,9 @@ describe('machine code of the kernels', () => {
 
   it.skipIf(!process.versions.v8.startsWith('11.'))(
     'is kept by the build in a form that the program as it runs takes',
-    () => {
+    (context) => {
       const root = fileURLToPath(new URL('..', import.meta.url));
+      skipUnless(context, existsSync(`${root}dist/program.script`), 'dist is not built (npm run build)');
       const asked = spawnSync(process.execPath, ['--input-type=module', '--eval', ASK_BUILT, root], {
         encoding: 'utf8',
       });

@@ -56,8 +56,8 @@ const umPerHalfDiagonal = ({ primaryFocalLengthMm, apertureMm, pixelUm }: KnownO
 
 /**
  * The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. Out of focus stars answer more
- * to the same coma than the response in focus says: where the paraboloid is known its coma, that grows with the distance from the
- * node, is the measure.
+ * to the same coma than the response in focus says: where the paraboloid is known and its coma seen to grow with the distance from
+ * the node, that is the measure.
  */
 export function nearNode(
   frames: readonly FrameStars[],
@@ -70,8 +70,9 @@ export function nearNode(
     const { u, v } = fieldPosition(frame, s.x, s.y);
     return Math.hypot(uniform.x + linear.value * u, uniform.y + linear.value * v);
   };
+  const measured = known !== null && linear.value > DETECT_SIGMAS * linear.error;
   const within = NEAR_UM.map((um) => {
-    const most = known === null ? response.coma3(um) : (um * linear.value) / umPerHalfDiagonal(known, half);
+    const most = measured ? (um * linear.value) / umPerHalfDiagonal(known, half) : response.coma3(um);
     return frames.map((frame) => ({ ...frame, shapes: frame.shapes.filter((s) => comaOf(frame, s) < most) }));
   });
   return within.find((some) => some.every(({ shapes }) => shapes.length >= WANTED_STARS)) ?? within[within.length - 1];
