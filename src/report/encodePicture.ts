@@ -1,6 +1,5 @@
 import { createRequire } from 'node:module';
-import { promisify } from 'node:util';
-import { crc32, deflateRaw, deflateSync, constants as zlib } from 'node:zlib';
+import { crc32, deflateRaw, deflateSync, type ZlibOptions, constants as zlib } from 'node:zlib';
 import type { Sharp, default as SharpModule } from 'sharp';
 import { indexColours } from './indexed.ts';
 import type { Canvas } from './raster.ts';
@@ -43,8 +42,13 @@ export async function encodePng(canvas: Canvas): Promise<Buffer> {
   ]);
 }
 
-const pack = promisify<Buffer, object, Buffer>(deflateRaw);
-const PACKING = { level: 1, strategy: zlib.Z_RLE };
+const PACKING: ZlibOptions = { level: 1, strategy: zlib.Z_RLE };
+
+/** On a thread of zlib's own. */
+const pack = (bytes: Uint8Array, settings: ZlibOptions): Promise<Buffer> =>
+  new Promise((resolve, reject) => {
+    deflateRaw(bytes, settings, (error, packed) => (error === null ? resolve(packed) : reject(error)));
+  });
 
 /** The bytes as a zlib stream (RFC 1950), packed in two halves at the same time. */
 async function packed(bytes: Buffer): Promise<Buffer> {
