@@ -1,4 +1,4 @@
-import { type Diagnosis, diagnose, weigh } from './diagnosis/diagnose.ts';
+import { type Diagnosis, diagnose, tooSoft, weigh } from './diagnosis/diagnose.ts';
 import { refinedBy } from './diagnosis/refined.ts';
 import { retrieveWavefront } from './diagnosis/retrieve.ts';
 import type { Setup } from './diagnosis/setup.ts';
@@ -139,7 +139,7 @@ export function measureField(frames: readonly FrameMeasurement[], setup: Setup, 
 export function refine(measurement: Measurement, progress?: (share: number) => void): Measurement {
   const { frames, setup, orientation, field, diagnosis } = measurement;
   const { amounts } = diagnosis;
-  if (amounts === null) return measurement;
+  if (amounts === null || tooSoft(amounts)) return measurement;
   const stars = frames.map((frame) => frame.stars);
   const retrieved = retrieveWavefront(stars, amounts, setup, progress);
   if (retrieved === null) return measurement;

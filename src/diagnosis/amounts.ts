@@ -1,4 +1,4 @@
-import { type Field, persistentComa, type SmoothFields } from '../field/fitField.ts';
+import { type Field, persistentComa, type SmoothFields, withoutOdd } from '../field/fitField.ts';
 import {
   type FrameStars,
   fieldPosition,
@@ -15,7 +15,7 @@ import { bareBlur, comaFromNode, isBare, nearNode, nodeOf } from './bareMirror.t
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
-import { findSkewedSmear, type SkewedSmear, skewRatio } from './skew.ts';
+import { findSkewedSmear, type SkewedSmear, skewedSubs, skewRatio } from './skew.ts';
 
 /** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
 export interface Amounts {
@@ -26,6 +26,8 @@ export interface Amounts {
   /** Uniform coma3 less any skewed smear: what the optics did. */
   readonly coma: UncertainVector;
   readonly skew: SkewedSmear | null;
+  /** Subs skewed while others are not, by index: of coma and trefoil only the others tell. */
+  readonly jumped: ReadonlyMap<number, SkewedSmear>;
   readonly skewRatio: number | null;
   /** Uniform trefoil3 less any skewed smear's and what gross coma makes by itself. */
   readonly trefoil: UncertainVector;
@@ -75,8 +77,32 @@ export const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
 const withFloor = (v: UncertainVector, floor: number): UncertainVector => ({ ...v, error: Math.hypot(v.error, floor) });
 
 export function measureAmounts(frames: readonly FrameStars[], field: Field, setup: Setup): Amounts | null {
-  const { smooth } = field;
-  if (smooth === null || field.fwhm === null) return null;
+  const first = amountsOf(frames, field, setup, new Map());
+  if (first === null || frames.length < 2) return first;
+  const { response } = first;
+  const jumped = skewedSubs(
+    first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
+      frame,
+      coma: withFloor(coma.uniform, COMA_FLOOR),
+      trefoil: withFloor(trefoil.uniform, TREFOIL_FLOOR),
+      distortion: withDistortionFloor(distortion.uniform),
+    })),
+    ({ coma, trefoil, distortion }) => {
+      const own = first.optics.bare || response === null ? NOTHING : madeByComa(coma, response);
+      return { trefoil: without(trefoil, own.trefoil3), distortion: without(distortion, own.distortion) };
+    },
+  );
+  return jumped.size === 0 ? first : amountsOf(frames, field, setup, jumped);
+}
+
+function amountsOf(
+  frames: readonly FrameStars[],
+  field: Field,
+  setup: Setup,
+  jumped: Amounts['jumped'],
+): Amounts | null {
+  if (field.smooth === null || field.fwhm === null) return null;
+  const smooth = jumped.size === 0 ? field.smooth : withoutOdd(field.smooth, (frame) => jumped.has(frame));
   const half = halfDiagonal(setup);
   const filter = filterName(setup.filter, setup.mosaic);
   const coma: UncertainVector = withFloor(smooth.coma.uniform, COMA_FLOOR);
@@ -122,7 +148,10 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     radial: { ...radial, error: Math.hypot(radial.error, DISTORTION_FLOOR, RADIAL_SHARE * radial.value) },
   };
   // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
-  const level = skew === null && response !== null && size !== null ? levelComa(frames, size, response) : null;
+  const level =
+    skew === null && response !== null && size !== null
+      ? levelComa(frames, size, response, (f) => !jumped.has(f))
+      : null;
   const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
   const own = ownOf(settledComa, response);
   const node = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
@@ -132,6 +161,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     size,
     coma: settledComa,
     skew,
+    jumped,
     skewRatio: skewRatio(coma, smooth.trefoil.uniform),
     trefoil: without(trefoil, own.trefoil3),
     smear: without(distortion.uniform, own.distortion),
@@ -164,11 +194,16 @@ function typicalComa(frames: readonly FrameStars[], { uniform, linear, cubic }: 
 const LEVEL_SIGMAS = 5;
 
 /** The coma field with each star's answer brought to that in focus, where the widths show how far from it the star stands. */
-function levelComa(frames: readonly FrameStars[], size: SizeField, response: Response): SmoothFields['coma'] | null {
+function levelComa(
+  frames: readonly FrameStars[],
+  size: SizeField,
+  response: Response,
+  among: (frame: number) => boolean,
+): SmoothFields['coma'] | null {
   if (Math.max(size.tiltSignificance, size.curvatureSignificance) < LEVEL_SIGMAS) return null;
   const { tilt, curvature, centre } = size;
   const fields = frames.flatMap((frame, f) => {
-    if (frame.shapes.length < MIN_FIELD_STARS) return [];
+    if (frame.shapes.length < MIN_FIELD_STARS || !among(f)) return [];
     const gain = (u: number, v: number): number => {
       const blur = centre[f] + tilt.x * u + tilt.y * v + curvature.value * (u * u + v * v);
       return response.comaGain(response.defocusUm(Math.abs(blur)));

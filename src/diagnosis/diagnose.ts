@@ -58,6 +58,15 @@ export function weigh(
       `undersampled: FWHM ${fwhm.toFixed(2)} px, below ${limit.toFixed(1)} px`,
     );
   }
+  if (tooSoft(amounts)) {
+    const arcsec = (amounts.response?.seeingArcsec ?? 0).toFixed(0);
+    return cannotTell(
+      amounts,
+      `Cannot tell: the stars are ${arcsec}″ wide, softer than seeing makes them.`,
+      'sharper stars: focus first; if they stay as wide, look for dew, thin cloud or wind',
+      `stars ${arcsec}″ wide, most likely far out of focus`,
+    );
+  }
   const coma = miscollimation(amounts, frames, setup, screenY);
   const comaFault = coma.status === 'fault';
   const spacing = correctorSpacing(amounts);
@@ -73,6 +82,13 @@ export function weigh(
   ].sort(byWeight);
   return conclude(findings, amounts, setup, screenY);
 }
+
+/** Seeing that no site has when anybody images, arcseconds (common practice, no source). */
+const SOFTEST_ARCSEC = 7;
+
+/** Such stars are out of focus, whatever they look like: far out of focus an offset shadow passes for coma. */
+export const tooSoft = ({ physical, response }: Amounts): boolean =>
+  physical && response !== null && response.seeingArcsec > SOFTEST_ARCSEC;
 
 function byWeight(a: Finding, b: Finding): number {
   const fault = (f: Finding): number => (f.status === 'fault' ? 1 : 0);

@@ -76,18 +76,24 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     starShift: null,
     because: !seen
       ? 'no smear common to all stars'
-      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${
-          amounts.skew === null ? '' : ', and skewed to one side: a jump part-way rather than a steady drift'
-        }${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}`,
+      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${jumpWords(
+          amounts,
+        )}${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}`,
     advice:
       status === 'fault'
         ? `Look at guiding, balance, cables, wind and polar alignment. Tracking grows with exposure time: a 10 s sub settles it. ${
-            amounts.skew === null
+            amounts.skew === null && amounts.jumped.size === 0
               ? 'If short subs show it as well, it is astigmatism out of focus (it turns by 90 deg through focus) or dispersion low in the sky.'
               : 'Look for backlash and for a dither that had not settled.'
           }`
         : 'Nothing to do.',
   };
+}
+
+function jumpWords({ skew, jumped }: Amounts): string {
+  if (skew === null && jumped.size === 0) return '';
+  const where = skew !== null ? '' : ` in sub ${[...jumped.keys()].map((frame) => frame + 1).join(', ')}`;
+  return `, and skewed to one side${where}: a jump part-way rather than a steady drift`;
 }
 
 export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {

@@ -134,7 +134,7 @@ function sameFocus({ focusPositions }: Setup): (readonly [number, number])[] {
 }
 
 function guessFrom(frames: readonly FrameStars[], amounts: Amounts): RetrievalGuess {
-  const { response, size, optics, coma, trefoil, skew, comaUm } = amounts;
+  const { response, size, optics, coma, trefoil, skew, jumped, comaUm } = amounts;
   if (response === null || size === null) throw new RangeError('guessFrom needs a response and a size field');
   const telescope = telescopeFor(optics);
   const defocus = (blur: number): number => Math.sign(blur) * toDefocus(telescope, response.defocusUm(Math.abs(blur)));
@@ -153,7 +153,10 @@ function guessFrom(frames: readonly FrameStars[], amounts: Amounts): RetrievalGu
     curvature: defocus(size.curvature.value),
     coma: { x: c * coma.x, y: c * coma.y },
     trefoil: { x: t * trefoil.x, y: t * trefoil.y },
-    skew: skew === null ? null : skew.coma3,
+    skew:
+      skew === null && jumped.size === 0
+        ? null
+        : frames.map((_, f) => (jumped.size === 0 ? skew : jumped.get(f))?.coma3 ?? null),
   };
 }
 

@@ -57,6 +57,40 @@ export function findSkewedSmear(
   return skewIn(coma, own.trefoil, own.distortion, [SKEW_RATIO, PINCH_RATIO]);
 }
 
+/** A sub whose coma stands this many sigma off the others' has something that is not the optics'. */
+const APART_SIGMAS = 5;
+
+/** Odd and even parts of one sub. */
+export interface SubParts {
+  readonly frame: number;
+  readonly coma: UncertainVector;
+  readonly trefoil: UncertainVector;
+  readonly distortion: UncertainVector;
+}
+
+/**
+ * Subs that are skewed while others are not: a jump in some. The optics are alike in all, so that only the others tell of them.
+ * Empty where all subs are skewed, or none.
+ */
+export function skewedSubs(
+  subs: readonly SubParts[],
+  own: (sub: SubParts) => Parameters<typeof findSkewedSmear>[3],
+): Map<number, SkewedSmear> {
+  const found = new Map<number, SkewedSmear>();
+  for (const sub of subs) {
+    const skew = findSkewedSmear(sub.coma, sub.trefoil, sub.distortion, own(sub));
+    if (skew !== null) found.set(sub.frame, skew);
+  }
+  const steady = subs.filter(({ frame }) => !found.has(frame));
+  for (const { frame, coma } of subs) {
+    const apart = (other: SubParts): boolean =>
+      Math.hypot(coma.x - other.coma.x, coma.y - other.coma.y) >
+      APART_SIGMAS * Math.hypot(coma.error, other.coma.error);
+    if (found.has(frame) && !steady.every(apart)) found.delete(frame);
+  }
+  return found.size === subs.length ? new Map<number, SkewedSmear>() : found;
+}
+
 function skewIn(
   coma: UncertainVector,
   trefoil: UncertainVector,

@@ -53,14 +53,24 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
   );
   return {
     coma: persistentComa(fields.map((f) => f.coma)),
+    trefoil: { uniform: persistentDirection(fields.map((f) => f.trefoil.uniform)) },
     distortion: {
       uniform: uniform((f) => f.distortion.uniform),
       linear: [linear[0].value, linear[1].value, linear[2].value, linear[3].value],
       linearError: Math.sqrt(linear.reduce((sum, l) => sum + l.error ** 2, 0) / 4),
       radial: persistentValue(fields.map((f) => f.distortion.radial)),
     },
-    trefoil: { uniform: persistentDirection(fields.map((f) => f.trefoil.uniform)) },
     perFrame,
+  };
+}
+
+/** The same with coma and trefoil of some subs left out: those in which a jump hides what the optics do. */
+export function withoutOdd(smooth: SmoothFields, left: (frame: number) => boolean): SmoothFields {
+  const fields = smooth.perFrame.filter(({ frame }) => !left(frame)).map((entry) => entry.fields);
+  return {
+    ...smooth,
+    coma: persistentComa(fields.map((f) => f.coma)),
+    trefoil: { uniform: persistentDirection(fields.map((f) => f.trefoil.uniform)) },
   };
 }
 

@@ -11,6 +11,11 @@ export interface CurveProblem {
   readonly jacobian: (parameters: ArrayLike<number>, i: number) => number[];
   readonly lower: readonly number[];
   readonly upper: readonly number[];
+  /** The same for all points at once, where that costs less: the model alone, and with its derivatives (a row a point). */
+  readonly whole?: {
+    readonly values: (parameters: ArrayLike<number>, out: Float64Array) => void;
+    readonly slopes: (parameters: ArrayLike<number>, values: Float64Array, rows: Float64Array) => void;
+  };
   /** What `descend` does, where somebody has compiled it for this model. */
   readonly descend?: Descend;
 }
@@ -122,10 +127,19 @@ function descend(problem: CurveProblem, start: ArrayLike<number>, maxIterations:
   return Number.isFinite(chi2) ? { parameters, chi2 } : null;
 }
 
-function chiSquare({ values, errors, model }: CurveProblem, parameters: Float64Array): number {
+/** The model at all points. */
+function modelAt({ model, whole }: CurveProblem, parameters: Float64Array, out: Float64Array): void {
+  if (whole !== undefined) whole.values(parameters, out);
+  else for (let i = 0; i < out.length; i++) out[i] = model(parameters, i);
+}
+
+function chiSquare(problem: CurveProblem, parameters: Float64Array): number {
+  const { values, errors } = problem;
+  const here = new Float64Array(values.length);
+  modelAt(problem, parameters, here);
   let chi2 = 0;
   for (let i = 0; i < values.length; i++) {
-    const r = (values[i] - model(parameters, i)) / errors[i];
+    const r = (values[i] - here[i]) / errors[i];
     chi2 += r * r;
   }
   return chi2;
@@ -175,14 +189,18 @@ class Slopes {
     this.still = new Uint8Array(n);
   }
 
-  take({ values, errors, model, jacobian, lower, upper }: CurveProblem, p: Float64Array): void {
+  take(problem: CurveProblem, p: Float64Array): void {
+    const { values, errors, jacobian, lower, upper, whole } = problem;
     const n = p.length;
     const { normal, gradient, rows, still } = this;
-    for (let i = 0; i < values.length; i++) {
-      this.here[i] = model(p, i);
+    if (whole !== undefined) whole.slopes(p, this.here, rows);
+    else {
+      modelAt(problem, p, this.here);
+      for (let i = 0; i < values.length; i++) rows.set(jacobian(p, i), i * n);
+    }
+    for (let i = 0, at = 0; i < values.length; i++) {
       this.pulls[i] = (values[i] - this.here[i]) / errors[i];
-      const d = jacobian(p, i);
-      for (let j = 0; j < n; j++) rows[i * n + j] = d[j] / errors[i];
+      for (let j = 0; j < n; j++, at++) rows[at] /= errors[i];
     }
     normalEquations(rows, this.pulls, normal, gradient);
     for (let j = 0; j < n; j++) {
@@ -197,15 +215,18 @@ class Slopes {
   }
 
   /** The damped step with its bending; null where that is too large for the step to be trusted. */
-  step({ errors, model }: CurveProblem, p: Float64Array, inverse: Float64Array): Float64Array | null {
+  step(problem: CurveProblem, p: Float64Array, inverse: Float64Array): Float64Array | null {
+    const { errors } = problem;
     const n = p.length;
     const straight = multiply(inverse, this.gradient, n);
     const ahead = p.map((value, j) => value + FEELER * straight[j]);
     const back = p.map((value, j) => value - FEELER * straight[j]);
     const second = new Float64Array(errors.length);
-    // One place after the other: a model may remember what it found at the last.
-    for (const place of [ahead, back])
-      for (let i = 0; i < second.length; i++) second[i] += model(place, i) - this.here[i];
+    const there = new Float64Array(errors.length);
+    for (const place of [ahead, back]) {
+      modelAt(problem, place, there);
+      for (let i = 0; i < second.length; i++) second[i] += there[i] - this.here[i];
+    }
     for (let i = 0; i < second.length; i++) second[i] /= -(FEELER * FEELER) * errors[i];
     const right = new Float64Array(n);
     addProducts(this.rows, second, right);

@@ -6,13 +6,14 @@ import {
   evaluate,
   type FactorTable,
   factorTable,
-  type NodeWeights,
+  newNodeWeights,
   newPowers,
   SEEING_NODES,
   SLOPE_PARAMETERS,
   type SlopeParameter,
   setNodeWeights,
   setPowers,
+  valueOf,
 } from './spinSums.ts';
 import { SPIN_TERMS, type Spin, type SpinTerm } from './spinTerms.ts';
 import type { Telescope } from './telescope.ts';
@@ -193,18 +194,14 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
   const tables = Object.fromEntries(
     NAMES.map((name) => [name, factorTable(SPIN_OF[name], (i, j) => factors[i][j][name])]),
   ) as Record<Named, FactorTable>;
-  const weights: NodeWeights = {
-    value: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
-    bySeeing: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
-    byDefocus: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
-    odd: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
-    oddBySeeing: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
-    oddByDefocus: new Float64Array(SEEING_NODES * DEFOCUS_NODES),
-  };
+  const weights = newNodeWeights();
   const powers = newPowers();
-  const slopesAt = (seeingArcsec: number, w: Coefficients): ShapeWithSlopes => {
+  const goTo = (seeingArcsec: number, w: Coefficients): void => {
     setNodeWeights(weights, seeings, seeingArcsec, w.d, step);
     setPowers(powers, w);
+  };
+  const slopesAt = (seeingArcsec: number, w: Coefficients): ShapeWithSlopes => {
+    goTo(seeingArcsec, w);
     const found = {
       sigma2: evaluate(tables.sigma2, weights, powers),
       e: evaluate(tables.e, weights, powers),
@@ -225,7 +222,15 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
       >,
     };
   };
-  const at = (seeingArcsec: number, w: Coefficients): StarShape => slopesAt(seeingArcsec, w).shape;
+  const at = (seeingArcsec: number, w: Coefficients): StarShape => {
+    goTo(seeingArcsec, w);
+    return {
+      sigma2: valueOf(tables.sigma2, weights, powers).x,
+      e: valueOf(tables.e, weights, powers),
+      coma3: valueOf(tables.coma3, weights, powers),
+      trefoil3: valueOf(tables.trefoil3, weights, powers),
+    };
+  };
 
   const square: Record<Named, number> = { sigma2: 0, e: 0, coma3: 0, trefoil3: 0 };
   const worst: Record<Named, number> = { sigma2: 0, e: 0, coma3: 0, trefoil3: 0 };

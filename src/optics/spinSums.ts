@@ -29,8 +29,12 @@ export function factorTable(spin: Spin, at: (seeing: number, defocus: number) =>
 export const SEEING_NODES = 3;
 export const DEFOCUS_NODES = 8;
 
-/** Interpolation weight of each node and its derivatives by seeing and by d; `odd` for terms odd in d. */
+/** Along defocus the nodes about a place: cubic. */
+const NEAR = 4;
+
+/** The nodes about a place, each with its interpolation weight and the derivatives by seeing and by d; `odd` for terms odd in d. */
 export interface NodeWeights {
+  readonly nodes: Uint8Array;
   readonly value: Float64Array;
   readonly bySeeing: Float64Array;
   readonly byDefocus: Float64Array;
@@ -39,23 +43,40 @@ export interface NodeWeights {
   readonly oddByDefocus: Float64Array;
 }
 
-/** Lagrange's weights of the nodes at x, and their slopes. */
-function lagrange(nodes: readonly number[], x: number): { readonly weights: number[]; readonly slopes: number[] } {
-  const weights = nodes.map((node, k) =>
-    nodes.reduce((product, other, m) => (m === k ? product : (product * (x - other)) / (node - other)), 1),
-  );
-  const slopes = nodes.map((node, k) =>
-    nodes.reduce((sum, _, left) => {
-      if (left === k) return sum;
-      const rest = nodes.reduce(
-        (product, other, m) => (m === k || m === left ? product : (product * (x - other)) / (node - other)),
-        1,
-      );
-      return sum + rest / (node - nodes[left]);
-    }, 0),
-  );
-  return { weights, slopes };
+export function newNodeWeights(): NodeWeights {
+  const count = SEEING_NODES * NEAR;
+  return {
+    nodes: new Uint8Array(count),
+    value: new Float64Array(count),
+    bySeeing: new Float64Array(count),
+    byDefocus: new Float64Array(count),
+    odd: new Float64Array(count),
+    oddBySeeing: new Float64Array(count),
+    oddByDefocus: new Float64Array(count),
+  };
 }
+
+/** Lagrange's weights of the nodes at x, and their slopes, written to the two lists. */
+function lagrange(nodes: ArrayLike<number>, x: number, weights: Float64Array, slopes: Float64Array): void {
+  for (let k = 0; k < nodes.length; k++) {
+    let weight = 1;
+    let slope = 0;
+    for (let m = 0; m < nodes.length; m++) {
+      if (m === k) continue;
+      const apart = nodes[k] - nodes[m];
+      slope = (slope * (x - nodes[m]) + weight) / apart;
+      weight *= (x - nodes[m]) / apart;
+    }
+    weights[k] = weight;
+    slopes[k] = slope;
+  }
+}
+
+const seeingWeights = new Float64Array(SEEING_NODES);
+const seeingSlopes = new Float64Array(SEEING_NODES);
+const defocusNodes = new Int8Array(NEAR);
+const defocusWeights = new Float64Array(NEAR);
+const defocusSlopes = new Float64Array(NEAR);
 
 /**
  * Quadratic in seeing; cubic in |d| through the four nodes about it on the even grid 0, step, 2 step ..., the far side of
@@ -68,27 +89,26 @@ export function setNodeWeights(
   d: number,
   step: number,
 ): void {
-  for (const list of Object.values(out) as Float64Array[]) list.fill(0);
   const side = d < 0 ? -1 : 1;
   const place = Math.abs(d) / step;
-  const first = Math.min(DEFOCUS_NODES - 4, Math.floor(place) - 1);
-  const nodes = [first, first + 1, first + 2, first + 3];
-  const bySeeing = lagrange(seeings, seeingArcsec);
-  const byDefocus = lagrange(nodes, place);
-  for (let i = 0; i < SEEING_NODES; i++)
-    for (let k = 0; k < 4; k++) {
-      const node = i * DEFOCUS_NODES + Math.abs(nodes[k]);
-      const mirror = nodes[k] < 0 ? -1 : 1;
-      const value = bySeeing.weights[i] * byDefocus.weights[k];
-      const slopeSeeing = bySeeing.slopes[i] * byDefocus.weights[k];
-      const slopeDefocus = (bySeeing.weights[i] * byDefocus.slopes[k]) / step;
-      out.value[node] += value;
-      out.bySeeing[node] += slopeSeeing;
+  const first = Math.min(DEFOCUS_NODES - NEAR, Math.floor(place) - 1);
+  for (let k = 0; k < NEAR; k++) defocusNodes[k] = first + k;
+  lagrange(seeings, seeingArcsec, seeingWeights, seeingSlopes);
+  lagrange(defocusNodes, place, defocusWeights, defocusSlopes);
+  for (let i = 0, n = 0; i < SEEING_NODES; i++)
+    for (let k = 0; k < NEAR; k++, n++) {
+      const mirror = defocusNodes[k] < 0 ? -1 : 1;
+      const value = seeingWeights[i] * defocusWeights[k];
+      const slopeSeeing = seeingSlopes[i] * defocusWeights[k];
+      const slopeDefocus = (seeingWeights[i] * defocusSlopes[k]) / step;
+      out.nodes[n] = i * DEFOCUS_NODES + Math.abs(defocusNodes[k]);
+      out.value[n] = value;
+      out.bySeeing[n] = slopeSeeing;
       // d|d|/dd is the side; an odd factor carries the side once more.
-      out.byDefocus[node] += side * slopeDefocus;
-      out.odd[node] += side * mirror * value;
-      out.oddBySeeing[node] += side * mirror * slopeSeeing;
-      out.oddByDefocus[node] += mirror * slopeDefocus;
+      out.byDefocus[n] = side * slopeDefocus;
+      out.odd[n] = side * mirror * value;
+      out.oddBySeeing[n] = side * mirror * slopeSeeing;
+      out.oddByDefocus[n] = mirror * slopeDefocus;
     }
 }
 
@@ -105,16 +125,49 @@ export function newPowers(): Powers {
   return { x: new Float64Array(LETTERS * (HIGHEST + 1)), y: new Float64Array(LETTERS * (HIGHEST + 1)) };
 }
 
-export function setPowers({ x, y }: Powers, { a, c, t }: Pick<Coefficients, 'a' | 'c' | 't'>): void {
-  [a, { x: a.x, y: -a.y }, c, { x: c.x, y: -c.y }, t, { x: t.x, y: -t.y }].forEach((base, letter) => {
-    const at = letter * (HIGHEST + 1);
-    x[at] = 1;
-    y[at] = 0;
-    for (let k = 1; k <= HIGHEST; k++) {
-      x[at + k] = x[at + k - 1] * base.x - y[at + k - 1] * base.y;
-      y[at + k] = x[at + k - 1] * base.y + y[at + k - 1] * base.x;
+export function setPowers(powers: Powers, { a, c, t }: Pick<Coefficients, 'a' | 'c' | 't'>): void {
+  raise(powers, 0, a.x, a.y);
+  raise(powers, 1, a.x, -a.y);
+  raise(powers, 2, c.x, c.y);
+  raise(powers, 3, c.x, -c.y);
+  raise(powers, 4, t.x, t.y);
+  raise(powers, 5, t.x, -t.y);
+}
+
+function raise({ x, y }: Powers, letter: number, baseX: number, baseY: number): void {
+  const at = letter * (HIGHEST + 1);
+  x[at] = 1;
+  y[at] = 0;
+  for (let k = at + 1; k <= at + HIGHEST; k++) {
+    x[k] = x[k - 1] * baseX - y[k - 1] * baseY;
+    y[k] = x[k - 1] * baseY + y[k - 1] * baseX;
+  }
+}
+
+/** Sum of factor times product over the terms of a spin. */
+export function valueOf({ factors, nodes, spin }: FactorTable, weights: NodeWeights, powers: Powers): Complex {
+  const terms = SPIN_TERMS[spin];
+  const { nodes: near } = weights;
+  let x = 0;
+  let y = 0;
+  for (let i = 0; i < terms.length; i++) {
+    const { odd, powers: exponents } = terms[i];
+    const value = odd ? weights.odd : weights.value;
+    let px = 0;
+    for (let n = 0; n < near.length; n++) px += value[n] * factors[i * nodes + near[n]];
+    let py = 0;
+    for (let letter = 0; letter < LETTERS; letter++) {
+      const k = exponents[letter];
+      if (k === 0) continue;
+      const at = letter * (HIGHEST + 1) + k;
+      const re = px * powers.x[at] - py * powers.y[at];
+      py = px * powers.y[at] + py * powers.x[at];
+      px = re;
     }
-  });
+    x += px;
+    y += py;
+  }
+  return { x, y: spin === 0 ? 0 : y };
 }
 
 const byLetterX = new Float64Array(LETTERS);
@@ -127,6 +180,7 @@ export function evaluate(
   powers: Powers,
 ): Record<SlopeParameter | 'shape', Complex> {
   const { factors, nodes, spin } = table;
+  const { nodes: near } = weights;
   const terms = SPIN_TERMS[spin];
   let x = 0;
   let y = 0;
@@ -144,10 +198,11 @@ export function evaluate(
     let factor = 0;
     let factorBySeeing = 0;
     let factorByDefocus = 0;
-    for (let n = 0, at = i * nodes; n < nodes; n++, at++) {
-      factor += value[n] * factors[at];
-      factorBySeeing += bySeeing[n] * factors[at];
-      factorByDefocus += byDefocus[n] * factors[at];
+    for (let n = 0; n < near.length; n++) {
+      const at = factors[i * nodes + near[n]];
+      factor += value[n] * at;
+      factorBySeeing += bySeeing[n] * at;
+      factorByDefocus += byDefocus[n] * at;
     }
     let px = 1;
     let py = 0;

@@ -5,7 +5,15 @@ import { median } from '../numeric/statistics.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf, QUANTITIES } from './cells.ts';
 import { type Given, HAND_ON, nearestFocus, type Place, type ScanPoint, scanFocus, weighed } from './focusScan.ts';
-import { boundsOf, priorsOf, type RetrievalGuess, type RetrievalPriors, startsOf, within } from './knowledge.ts';
+import {
+  boundsOf,
+  otherSides,
+  priorsOf,
+  type RetrievalGuess,
+  type RetrievalPriors,
+  startsOf,
+  within,
+} from './knowledge.ts';
 import { type Layout, layoutOf } from './layout.ts';
 import { type Bounds, type Prior, retrievalProblem } from './problem.ts';
 
@@ -36,6 +44,8 @@ const UNFINISHED_SHARE = 1e-3;
 /** Share of the work that the first fit is told to be; where its scan finds a better optimum, all is done again, so often at most. */
 const FIRST_SHARE = 0.6;
 const MOST_ROUNDS = 2;
+/** A sub turned to the other side of focus must have come as near as this to the chi-square of the best after a longer look. */
+const WORTHWHILE = 30;
 /** Fewer cells than this over all subs: no fit. */
 const MIN_CELLS = 9;
 
@@ -108,7 +118,11 @@ function fitOnce(given: Given, starts: readonly number[][], progress: RetrievalP
   // A second opinion on the optimum, by other code: gone on from wherever it finds something better.
   const second = libraryFit(problem, own.parameters);
   const gone = second === null ? null : continueCurve(problem, second);
-  const best = gone !== null && gone.chi2 < own.chi2 ? gone : own;
+  const led = gone !== null && gone.chi2 < own.chi2 ? gone : own;
+  const best = otherSides(layout, led.parameters).reduce((least, start) => {
+    const other = continueCurve(problem, start, least.chi2 + WORTHWHILE);
+    return other !== null && other.chi2 < least.chi2 ? other : least;
+  }, led);
   const sides = priors.bare === null ? [1] : [1, -1];
   const places = sides.flatMap((side, k) =>
     scanFocus(given, errorScale, best, side, (share) => progress(0.4 + (0.6 * (k + share)) / sides.length)),

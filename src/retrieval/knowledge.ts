@@ -12,8 +12,8 @@ export interface RetrievalGuess {
   readonly curvature: number;
   readonly coma: { readonly x: number; readonly y: number };
   readonly trefoil: { readonly x: number; readonly y: number };
-  /** coma3 of a skewed smear, or null where none was seen. */
-  readonly skew: { readonly x: number; readonly y: number } | null;
+  /** coma3 of the skewed smear of each sub, null where it has none; null where no sub has. */
+  readonly skew: readonly ({ readonly x: number; readonly y: number } | null)[] | null;
 }
 
 export interface Expected {
@@ -44,41 +44,46 @@ const SHADOW_PER_UM = 0.007;
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
 const SAME_FOCUS_UM = 0.05;
 const WIDE_UM = 3;
+/** coma3 of a skewed smear, per component: of a sub that has one, and of one in which none was seen beside others that have. */
+const SKEW = { seen: 0.3, unseen: 0.0005 } as const;
 
 const one = (index: number, sigma: number, value = 0): Prior => ({ terms: [{ index, factor: 1 }], value, sigma });
+
+const pair = (index: number, sigma: number): Prior[] => [one(index, sigma), one(index + 1, sigma)];
 
 const expected = (index: number, { value, sigma }: Expected): Prior => one(index, sigma, value);
 
 /** Everything that is known beforehand, as rows of the problem; `sigma2` of a typical star. */
 export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors, sigma2: number): Prior[] {
   const { subs } = layout;
-  /** Each sub's number less the mean of all. */
-  const fromMean = (f: number, index: (sub: number) => number, sigma: number): Prior => ({
-    terms: Array.from({ length: subs }, (_, g) => ({ index: index(g), factor: (g === f ? 1 : 0) - 1 / subs })),
+  /** Each sub's number less the mean of all that are named. */
+  const fromMean = (f: number, among: readonly number[], index: (sub: number) => number, sigma: number): Prior => ({
+    terms: among.map((g) => ({ index: index(g), factor: (g === f ? 1 : 0) - 1 / among.length })),
     value: 0,
     sigma,
   });
+  const all = Array.from({ length: subs }, (_, f) => f);
+  const jumped = (f: number): boolean => guess.skew?.[f] != null && guess.skew.includes(null);
+  const steady = all.filter((f) => !jumped(f));
   const seeing = guess.seeing.reduce((a, b) => a + b, 0) / subs;
-  const subRows = Array.from({ length: subs }, (_, f) => {
-    const steady: Prior[] =
-      subs < 2
-        ? []
-        : [
-            fromMean(f, layout.seeing, SEEING_SCATTER * seeing),
-            fromMean(f, layout.smear, SMEAR_SCATTER * sigma2),
-            fromMean(f, (g) => layout.smear(g) + 1, SMEAR_SCATTER * sigma2),
-          ];
+  const subRows = all.flatMap((f) => {
+    const alike: Prior[] = subs < 2 ? [] : [fromMean(f, all, layout.seeing, SEEING_SCATTER * seeing)];
+    if (steady.length > 1 && !jumped(f))
+      alike.push(
+        fromMean(f, steady, layout.smear, SMEAR_SCATTER * sigma2),
+        fromMean(f, steady, (g) => layout.smear(g) + 1, SMEAR_SCATTER * sigma2),
+      );
     const smear = layout.smear(f);
     const skew = layout.skew(f);
     return [
-      ...steady,
+      ...alike,
       // Subs told apart by their focus may stand anywhere; the nearest ones are an imager's focus.
       one(layout.focus(f), Math.max(priors.focus, 0.7 * Math.abs(guess.focus[f]))),
       one(smear, 10),
       one(smear + 1, 10),
-      ...(skew < 0 ? [] : [one(skew, 0.3), one(skew + 1, 0.3)]),
+      ...(skew < 0 ? [] : pair(skew, guess.skew?.[f] ? SKEW.seen : SKEW.unseen)),
     ];
-  }).flat();
+  });
   const same = priors.sameFocus.map(
     ([f, g]): Prior => ({
       terms: [
@@ -89,7 +94,6 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
       sigma: SAME_FOCUS_UM,
     }),
   );
-  const pair = (index: number, sigma: number): Prior[] => [one(index, sigma), one(index + 1, sigma)];
   return [
     ...subRows,
     ...same,
@@ -161,9 +165,10 @@ export function startsOf(layout: Layout, guess: RetrievalGuess, { bare, linearCo
       p[layout.seeing(f)] = guess.seeing[f];
       p[layout.focus(f)] = side * guess.focus[f] + focusBy;
       const skew = layout.skew(f);
-      if (skew >= 0 && guess.skew !== null) {
-        p[skew] = guess.skew.x;
-        p[skew + 1] = guess.skew.y;
+      const seen = guess.skew?.[f];
+      if (skew >= 0 && seen) {
+        p[skew] = seen.x;
+        p[skew + 1] = seen.y;
       }
     }
     p[layout.tilt] = tiltBy * guess.tilt.x + 0.01;
@@ -195,4 +200,27 @@ export function startsOf(layout: Layout, guess: RetrievalGuess, { bare, linearCo
     build(0.15, -1, -1),
     build(0.02, 0.1, 0.1),
   ];
+}
+
+/** Subs up to which every combination of sides of focus is tried; of more, each sub alone on the other side. */
+const ALL_SIDES = 3;
+/** A sub nearer to focus than this, um of d, stands alike on both sides. */
+const BOTH_SIDES_UM = 0.02;
+
+/** The same with some subs on the other side of focus, the side of all together left out; the common sign is not in the stars. */
+export function otherSides(layout: Layout, p: ArrayLike<number>): number[][] {
+  const far = Array.from({ length: layout.subs }, (_, f) => f).filter(
+    (f) => Math.abs(p[layout.focus(f)]) > BOTH_SIDES_UM,
+  );
+  const some =
+    layout.subs <= ALL_SIDES
+      ? Array.from({ length: 2 ** far.length - 1 }, (_, k) => far.filter((_f, i) => ((k + 1) >> i) % 2 === 1))
+      : far.map((f) => [f]);
+  return some
+    .filter((turned) => turned.length < layout.subs)
+    .map((turned) => {
+      const out = Array.from(p);
+      for (const f of turned) out[layout.focus(f)] *= -1;
+      return out;
+    });
 }

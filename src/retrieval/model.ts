@@ -29,12 +29,51 @@ export function wavefrontOf(layout: Layout, p: ArrayLike<number>, { frame, u, v 
 
 /** trefoil3 over coma3 of a skewed smear through the Gaussian weight (drawn stars: 0.9 to 0.97). */
 const SKEW_TREFOIL = 0.94;
+/** Squared coma3 below which a skew has no direction. */
+const NO_SKEW = 1e-16;
 
 export interface Prediction {
   readonly values: Float64Array;
   /** QUANTITIES rows of layout.length, row-major. */
   readonly jacobian: Float64Array;
 }
+
+/** What the stars at one place look like: the values of `predict`, written to `out` from `at` on. */
+export function predictValues(
+  layout: Layout,
+  table: Pick<ResponseTable, 'at'>,
+  p: ArrayLike<number>,
+  place: FieldPlace,
+  out: Float64Array,
+  at: number,
+): void {
+  const w = wavefrontOf(layout, p, place);
+  const { sigma2, e, coma3, trefoil3 } = table.at(p[layout.seeing(place.frame)], w);
+  const a = sigma2 / Math.sqrt(unstretched(e));
+  const smear = layout.smear(place.frame);
+  const ex = e.x + p[smear] / (2 * a);
+  const ey = e.y + p[smear + 1] / (2 * a);
+  out[at] = a * Math.sqrt(unstretched({ x: ex, y: ey }));
+  out[at + 1] = ex;
+  out[at + 2] = ey;
+  out[at + 3] = coma3.x + p[layout.shadow] * w.d;
+  out[at + 4] = coma3.y + p[layout.shadow + 1] * w.d;
+  out[at + 5] = trefoil3.x;
+  out[at + 6] = trefoil3.y;
+  const skew = layout.skew(place.frame);
+  if (skew < 0) return;
+  const kx = p[skew];
+  const ky = p[skew + 1];
+  const k2 = kx * kx + ky * ky;
+  out[at + 3] += kx;
+  out[at + 4] += ky;
+  if (k2 < NO_SKEW) return;
+  out[at + 5] += (SKEW_TREFOIL * kx * (kx * kx - 3 * ky * ky)) / k2;
+  out[at + 6] += (SKEW_TREFOIL * ky * (3 * kx * kx - ky * ky)) / k2;
+}
+
+/** 1 - |e|^2, kept off nothing. */
+const unstretched = (e: { readonly x: number; readonly y: number }): number => Math.max(0.05, 1 - e.x ** 2 - e.y ** 2);
 
 /**
  * Shape of the stars at one place and its derivatives by all parameters. A smear adds its second moment to the star's; its
@@ -57,12 +96,12 @@ export function predict(
   const my = p[smear + 1];
 
   // Second moments A(1 + e): A^2 (1 - |e|^2) = sigma2^2.
-  const q2 = Math.max(0.05, 1 - shape.e.x ** 2 - shape.e.y ** 2);
+  const q2 = unstretched(shape.e);
   const q = Math.sqrt(q2);
   const a = shape.sigma2 / q;
   const ex = shape.e.x + mx / (2 * a);
   const ey = shape.e.y + my / (2 * a);
-  const r = Math.sqrt(Math.max(0.05, 1 - ex * ex - ey * ey));
+  const r = Math.sqrt(unstretched({ x: ex, y: ey }));
   values[0] = a * r;
   values[1] = ex;
   values[2] = ey;
@@ -155,7 +194,7 @@ function addSkew(
   values[4] += ky;
   jacobian[3 * n + at] = 1;
   jacobian[4 * n + at + 1] = 1;
-  if (k2 < 1e-16) return;
+  if (k2 < NO_SKEW) return;
   // k^3/|k|^2 as a complex number, and its derivatives.
   const cubeX = kx * (kx * kx - 3 * ky * ky);
   const cubeY = ky * (3 * kx * kx - ky * ky);

@@ -2,7 +2,7 @@ import type { CurveProblem } from '../numeric/curveFit.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, QUANTITIES } from './cells.ts';
 import type { Layout } from './layout.ts';
-import { type Prediction, predict } from './model.ts';
+import { type Prediction, predict, predictValues } from './model.ts';
 
 /** A pseudo-observation: a linear combination of parameters expected at a value. */
 export interface Prior {
@@ -19,7 +19,7 @@ export interface Bounds {
 /** Cells and priors as one least-squares problem; point i < 7 cells is quantity i mod 7 of a cell. */
 export function retrievalProblem(
   layout: Layout,
-  table: Pick<ResponseTable, 'slopesAt' | 'rms'>,
+  table: Pick<ResponseTable, 'at' | 'slopesAt' | 'rms'>,
   cells: readonly Cell[],
   priors: readonly Prior[],
   bounds: Bounds,
@@ -51,7 +51,7 @@ export function retrievalProblem(
     ),
     model: (p, i) => {
       if (i < data) return predictionsAt(p)[Math.floor(i / QUANTITIES)].values[i % QUANTITIES];
-      return priors[i - data].terms.reduce((sum, { index, factor }) => sum + factor * p[index], 0);
+      return expectation(priors[i - data], p);
     },
     jacobian: (p, i) => {
       if (i < data) {
@@ -63,10 +63,31 @@ export function retrievalProblem(
       for (const { index, factor } of priors[i - data].terms) out[index] += factor;
       return out;
     },
+    whole: {
+      values: (p, out) => {
+        for (const [c, cell] of cells.entries()) predictValues(layout, table, p, cell, out, c * QUANTITIES);
+        for (const [k, prior] of priors.entries()) out[data + k] = expectation(prior, p);
+      },
+      slopes: (p, values, slopes) => {
+        for (const [c, cell] of cells.entries()) {
+          const prediction = predict(layout, table, p, cell);
+          values.set(prediction.values, c * QUANTITIES);
+          slopes.set(prediction.jacobian, c * QUANTITIES * n);
+        }
+        slopes.fill(0, data * n);
+        for (const [k, prior] of priors.entries()) {
+          values[data + k] = expectation(prior, p);
+          for (const { index, factor } of prior.terms) slopes[(data + k) * n + index] += factor;
+        }
+      },
+    },
     lower: bounds.lower,
     upper: bounds.upper,
   };
 }
+
+const expectation = ({ terms }: Prior, p: ArrayLike<number>): number =>
+  terms.reduce((sum, { index, factor }) => sum + factor * p[index], 0);
 
 /** What the interpolation itself leaves, per component: the table's stated error. */
 function tableError(k: number, sigma2: number, rms: ResponseTable['rms']): number {

@@ -119,6 +119,30 @@ describe('one clear fault comes out on top', () => {
     expect(report.verdict).toBe('good');
   });
 
+  it('a jump in one sub of two is tracking, told of that sub, and not coma, with the whole-field fit or without', () => {
+    const subs = [31, 32].map((seed) =>
+      drawSub({
+        ...FRAME,
+        seed,
+        name: `sub-${seed}.fits`,
+        state: { focusUm: 12 },
+        ...(seed === 32 ? { smear: { jumpUm: { x: 12, y: 5 }, jumpFraction: 0.25 } } : {}),
+      }),
+    );
+    for (const report of [recordOf(subs), recordOf(subs, {}, { fitted: true })]) {
+      expect(report.findings.filter((f) => f.status === 'fault').map((f) => f.cause)).toEqual(['tracking']);
+      expect(report.findings[0]?.because).toContain('skewed to one side in sub 2');
+      expect(Math.hypot(report.field.coma.uniform3?.x ?? 9, report.field.coma.uniform3?.y ?? 9)).toBeLessThan(0.004);
+    }
+  });
+
+  it('stars of 9 arcseconds are out of focus: nothing is claimed of them, least of all coma', () => {
+    const report = draw({ seeingArcsec: 4.5, state: { focusUm: 190 } });
+    expect(report.verdict).toBe('inconclusive');
+    expect(report.headline).toMatch(/the stars are \d+″ wide/);
+    expect(report.findings.some((f) => f.status === 'fault')).toBe(false);
+  });
+
   it('a tilted primary and a tilted sensor together are reported as both, the primary to be moved first', () => {
     const report = draw({
       state: { primaryTiltArcmin: { x: -2.2, y: 2.2 }, sensorTiltArcmin: { x: 32, y: 0 } },

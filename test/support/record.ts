@@ -1,12 +1,17 @@
 import type { MeasureSettings } from '../../src/diagnosis/setupFromFrames.ts';
 import type { Frame } from '../../src/frame/frame.ts';
-import { measure } from '../../src/measure.ts';
+import { measure, refine } from '../../src/measure.ts';
 import { composeReport } from '../../src/report/compose.ts';
 import { type Finding, type Report, reportSchema } from '../../src/report/record.ts';
 
-/** Subs to a validated record, the clock held still. */
-export function recordOf(frames: readonly Frame[], settings: MeasureSettings = {}): Report {
-  const measurement = measure(frames, settings);
+/** Subs to a validated record, the clock held still; `fitted`: with the whole-field fit. */
+export function recordOf(
+  frames: readonly Frame[],
+  settings: MeasureSettings = {},
+  { fitted = false }: { readonly fitted?: boolean } = {},
+): Report {
+  const quick = measure(frames, settings);
+  const measurement = fitted ? refine(quick) : quick;
   return reportSchema.parse(
     composeReport(measurement, {
       created: '2030-01-01T00:00:00.000Z',

@@ -1,0 +1,101 @@
+import { expect, it } from 'vitest';
+import { responseTable } from '../../src/optics/response.ts';
+import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import type { Cell } from '../../src/retrieval/cells.ts';
+import { otherSides } from '../../src/retrieval/knowledge.ts';
+import { layoutOf } from '../../src/retrieval/layout.ts';
+import { retrievalProblem } from '../../src/retrieval/problem.ts';
+
+/** A made-up instrument whose answers are plain. */
+const table = responseTable(
+  EXAMPLE_TELESCOPE,
+  (seeing, { d, a, c, t }) => ({
+    sigma2: seeing ** 2 + 4 * d ** 2 + 0.5 * (c.x ** 2 + c.y ** 2),
+    e: { x: d * a.x, y: d * a.y },
+    coma3: { x: (0.2 + 0.1 * d * d) * c.x, y: (0.2 + 0.1 * d * d) * c.y },
+    trefoil3: { x: 0.3 * t.x, y: 0.3 * t.y },
+  }),
+  { seeingArcsec: { from: 1, to: 3 }, defocusUm: 100, limits: { a: 0.1, c: 0.2, t: 0.1 } },
+);
+const layout = layoutOf(2, true);
+const cells: Cell[] = [0, 1].flatMap((frame) =>
+  [-0.7, 0, 0.5].map((u, i) => ({
+    frame,
+    u,
+    v: 0.3 * i - 0.2,
+    stars: 6,
+    values: Float64Array.from({ length: 7 }, (_, k) => (k === 0 ? 4 : 0.01 * k)),
+    errors: new Float64Array(7).fill(0.02),
+  })),
+);
+const priors = [
+  { terms: [{ index: 2, factor: 1 }], value: 0.1, sigma: 2 },
+  {
+    terms: [
+      { index: 0, factor: 0.5 },
+      { index: layout.seeing(1), factor: -0.5 },
+    ],
+    value: 0,
+    sigma: 0.2,
+  },
+];
+const free = new Array<number>(layout.length).fill(1e9);
+const problem = retrievalProblem(layout, table, cells, priors, { lower: free.map((x) => -x), upper: free }, 1);
+const place = Float64Array.from({ length: layout.length }, (_, j) => 0.04 * Math.sin(j + 1));
+place[layout.seeing(0)] = 2.1;
+place[layout.seeing(1)] = 1.8;
+place[layout.focus(0)] = 0.2;
+place[layout.focus(1)] = -0.15;
+const count = problem.values.length;
+const whole = problem.whole ?? expect.unreachable('all points at once');
+
+it('says the same of all points at once as of one after the other', () => {
+  const values = new Float64Array(count);
+  const again = new Float64Array(count);
+  const rows = new Float64Array(count * layout.length).fill(7);
+  whole.values(place, values);
+  whole.slopes(place, again, rows);
+  for (let i = 0; i < count; i++) {
+    expect(values[i]).toBeCloseTo(problem.model(place, i), 12);
+    expect(again[i]).toBeCloseTo(values[i], 12);
+    problem.jacobian(place, i).forEach((slope, j) => {
+      expect(rows[i * layout.length + j]).toBe(slope);
+    });
+  }
+});
+
+it('has the derivatives that small differences show', () => {
+  const rows = new Float64Array(count * layout.length);
+  whole.slopes(place, new Float64Array(count), rows);
+  const step = 1e-5;
+  for (let j = 0; j < layout.length; j++) {
+    const [ahead, back] = [step, -step].map((by) => {
+      const out = new Float64Array(count);
+      whole.values(
+        place.map((value, k) => (k === j ? value + by : value)),
+        out,
+      );
+      return out;
+    });
+    for (let i = 0; i < count; i++)
+      expect(rows[i * layout.length + j]).toBeCloseTo((ahead[i] - back[i]) / (2 * step), 6);
+  }
+});
+
+it('is tried with the subs on every other side of focus, their common side left out', () => {
+  const three = layoutOf(3, false);
+  const p = new Float64Array(three.length).fill(0.5);
+  [0.3, -0.2, 0.001].forEach((d, f) => {
+    p[three.focus(f)] = d;
+  });
+  const sides = otherSides(three, p).map((start) => [0, 1, 2].map((f) => start[three.focus(f)]));
+  // The third stands in focus, where both sides are one.
+  expect(sides).toEqual([
+    [-0.3, -0.2, 0.001],
+    [0.3, 0.2, 0.001],
+    [-0.3, 0.2, 0.001],
+  ]);
+  expect(otherSides(layoutOf(1, false), [2, 0.3])).toEqual([]);
+  const five = layoutOf(5, false);
+  expect(otherSides(five, new Float64Array(five.length).fill(0.5))).toHaveLength(5);
+});
