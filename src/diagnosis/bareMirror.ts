@@ -28,8 +28,10 @@ const SMALL_UM = 0.1;
 /** Told by the user, else by the coma itself: a bare paraboloid's grows with the distance from its axis. */
 export function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: number, filter: FilterName): boolean {
   if (setup.corrector.value.present !== 'unknown') return !setup.corrector.value.present;
-  const { value, error } = smooth.coma.linear;
-  if (value < DETECT_SIGMAS * error) return false;
+  const { value } = smooth.coma.linear;
+  // By each sub's own error: at another focus the same coma is answered otherwise, and that scatter is no doubt of it.
+  const seen = smooth.perFrame.every(({ fields: { coma } }) => coma.linear.value > DETECT_SIGMAS * coma.linear.error);
+  if (!seen) return false;
   // A node far outside the frame is no node: gross uniform coma answers a little differently over the field.
   if (vectorLength(smooth.coma.uniform) > FARTHEST_NODE * value) return false;
   const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);

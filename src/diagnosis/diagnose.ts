@@ -3,7 +3,7 @@ import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
 import { CAUSES, type Cause, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
-import { comaTolerance, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
+import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking } from './motionFindings.ts';
 import type { Setup } from './setup.ts';
 import { astigmatism, pinchedOptics } from './strain.ts';
@@ -115,15 +115,11 @@ function conclude(findings: readonly Finding[], amounts: Amounts, setup: Setup, 
     };
   }
   if (coma?.status === 'not-measurable') {
-    const why =
-      amounts.skew === null ? 'the errors are wider than the tolerance' : 'a smear to one side hides the coma';
+    const { why, needs } = doubt(coma, amounts);
     return {
       verdict: 'inconclusive',
       headline: `Cannot tell whether it is collimated: ${why}.${also}`,
-      needs:
-        amounts.skew === null
-          ? 'more stars: longer subs, or more subs together'
-          : 'steady subs above 60 deg altitude, or through a green or narrow filter',
+      needs,
       findings,
       amounts,
     };
@@ -142,6 +138,21 @@ function conclude(findings: readonly Finding[], amounts: Amounts, setup: Setup, 
     findings,
     amounts,
   };
+}
+
+/** Why a coma was not told, and what would tell it. */
+function doubt(coma: Finding, amounts: Amounts): { readonly why: string; readonly needs: string } {
+  if (amounts.skew !== null)
+    return {
+      why: 'a smear to one side hides the coma',
+      needs: 'steady subs above 60 deg altitude, or through a green or narrow filter',
+    };
+  if (hangsOnFocus(coma))
+    return {
+      why: 'there is coma, but from one focus it may be within the tolerance or beyond',
+      needs: 'a sub 60 to 80 µm to the other side of focus, measured together with this one',
+    };
+  return { why: 'the errors are wider than the tolerance', needs: 'more stars: longer subs, or more subs together' };
 }
 
 function faultLine(finding: Finding, amounts: Amounts, screenY: ScreenY): string {

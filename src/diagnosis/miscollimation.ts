@@ -1,6 +1,6 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, directionError, type Finding, shareOf, statusOf } from './finding.ts';
+import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
 import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
@@ -24,6 +24,17 @@ const MOVE = [
   'If star A is elsewhere on your screen than in our picture, your screen is flipped or turned: follow the stars, not the words.',
 ].join(' ');
 
+/** The near end of a fault's interval must still hold this share of the tolerance: one focus leaves the amount open. */
+const SURE_SHARE = 2 / 3;
+
+/** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
+export const hangsOnFocus = ({ status, significance, share }: Finding): boolean =>
+  status === 'not-measurable' &&
+  (significance ?? 0) >= FAULT_SIGMAS &&
+  share !== null &&
+  share.value > 1 &&
+  share.low <= SURE_SHARE;
+
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
 
@@ -46,7 +57,9 @@ export function miscollimation(
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
   const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
-  const status = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
+  const measured = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
+  const unsure = measured === 'fault' && (comaUm?.low ?? 0) <= SURE_SHARE * tolerance.um;
+  const status = unsure ? 'not-measurable' : measured;
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
   const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);
@@ -78,9 +91,12 @@ export function miscollimation(
       : significance < DETECT_SIGMAS
         ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
         : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
-    advice: adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
+    advice: unsure ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
 }
+
+const OTHER_FOCUS =
+  'Turn nothing yet: one focus leaves open how much it is. Take a sub 60 to 80 µm to the other side of focus and measure both together.';
 
 function toleranceWords(amounts: Amounts, { um, wished }: ReturnType<typeof comaTolerance>): string {
   if (!amounts.physical)

@@ -6,7 +6,7 @@ import { nodeFromFit } from './bareMirror.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
-import type { Setup } from './setup.ts';
+import type { KnownOptics, Setup } from './setup.ts';
 
 /**
  * The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars; what they
@@ -38,6 +38,15 @@ function withScale(
   return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
 }
 
+/** Foci of two subs this far apart, um along the axis, show which elongation turns through focus. */
+const APART_UM = 30;
+
+/** Behind a corrector a tilted or curved field shows it too; a bare mirror's own astigmatism hides it there. */
+function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
+  const foci = perSub.map(({ focusUm }) => focusUm.value);
+  return !bare || Math.max(...foci) - Math.min(...foci) > APART_UM;
+}
+
 /**
  * Smear of each sub: the uniform part of its distortion that its coma does not make; after the whole-field fit, where that tells
  * astigmatism from smear, what it found, for to it the mixed answers of coma, trefoil and focus are known.
@@ -46,8 +55,9 @@ export function smearsOf({
   smooth,
   comaDistortion,
   retrieved,
+  optics,
 }: Amounts): { frame: number; distortion: UncertainVector }[] {
-  const told = retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS;
+  const told = retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS && turnsShown(retrieved, optics);
   return smooth.perFrame.map(({ frame, fields }) => {
     const fitted = told ? retrieved.perSub[frame] : undefined;
     return { frame, distortion: fitted?.smear ?? without(fields.distortion.uniform, comaDistortion) };
