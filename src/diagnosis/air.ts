@@ -1,8 +1,11 @@
+import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { dispersionShift } from '../optics/dispersion.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { starImage } from '../optics/psf.ts';
 import { NO_ABERRATION } from '../optics/wavefront.ts';
+import type { Amounts } from './amounts.ts';
 import { measureDrawn, telescopeFor } from './drawnStar.ts';
+import { FAULT_SIGMAS } from './finding.ts';
 import type { KnownOptics, Setup } from './setup.ts';
 
 /** What the air alone should make of a round star at the subs' altitude through their filter. */
@@ -39,4 +42,23 @@ export function expectedAir(
     }),
   );
   return shape === null ? null : { distortion: Math.abs(shape.e1), coma3: Math.abs(shape.coma3.x) };
+}
+
+/** The air's elongation is expected to so much of its value: the star's colour and the pass band's ends are not known. */
+const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
+
+/**
+ * Whether the smear is the air's: it stays over the subs, low in the sky, through a broad band, and is either skewed as only
+ * spread colours or a jump are, or as long as the air should make it.
+ */
+export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
+  const narrow = /^(h|s-?ii|o-?iii|n-?ii|s2|o3|g\b|green)/i.test(setup.filter?.trim() ?? '');
+  const low = setup.altitudeDeg !== null && setup.altitudeDeg < 60;
+  const { coma, distortion } = amounts.smooth;
+  const { air, skew, smear } = amounts;
+  if (skew !== null) return low && !narrow && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
+  if (air === null || vectorSignificance(smear) < FAULT_SIGMAS) return false;
+  const length = vectorLength(smear);
+  const share = length / Math.max(air.distortion, 1e-9);
+  return share > LIKE_AIR.from && share < LIKE_AIR.to && distortion.uniform.changing < 0.3 * length;
 }

@@ -50,6 +50,11 @@ export interface Amounts {
   } | null;
   /** Half-diagonals to millimetres on the sensor. */
   readonly halfDiagonalMm: number;
+  /**
+   * The stars are skewed or spread by the air: no Gaussian smear, for which the whole-field fit would make up with focus and uniform
+   * astigmatism. Known once that was made.
+   */
+  readonly smeared: boolean;
   /** The whole-field fit; null until it was made (the quick path), or where it could not be. */
   readonly retrieved: Retrieved | null;
   /** Position of the coma node, half-diagonals, for a bare mirror. */
@@ -171,8 +176,13 @@ function amountsOf(
     optics,
     physical: known !== null && response !== null,
     comaUm:
-      node !== null ? comaFromNode(node, half, optics) : response === null ? null : comaInterval(settledComa, response),
+      node !== null
+        ? comaFromNode(node, half, optics)
+        : response === null
+          ? null
+          : comaInterval(noiseFreeLength(settledComa), settledComa.error, response),
     halfDiagonalMm: (half * optics.pixelUm) / 1000,
+    smeared: false,
     retrieved: null,
     node,
   };
@@ -256,16 +266,17 @@ export function without(vector: UncertainVector, part: { readonly x: number; rea
   };
 }
 
+/** Noise across makes a vector longer: its variance is taken off, so that nothing is not told as something. */
+const noiseFreeLength = (v: UncertainVector): number => Math.sqrt(Math.max(0, vectorLength(v) ** 2 - v.error ** 2));
+
 /**
  * One focus cannot tell uniform defocus from seeing, and the coma answers to both: from "in focus" to half the critical focus
  * zone off the same shape means about half the coma. The value stands between; the interval holds both.
  */
-function comaInterval(coma: UncertainVector, response: Response): Amounts['comaUm'] {
-  // Noise across makes a vector longer: its variance is taken off, so that nothing is not told as something.
-  const length = Math.sqrt(Math.max(0, vectorLength(coma) ** 2 - coma.error ** 2));
+export function comaInterval(length: number, error: number, response: Response): NonNullable<Amounts['comaUm']> {
   const focused = response.comaUm(length);
   const defocused = Math.min(focused, response.comaUmDefocused(length));
-  const statistical = response.comaUm(length + coma.error) - focused;
+  const statistical = response.comaUm(length + error) - focused;
   // Imagers focus: three in four subs lie nearer to focus than halfway to the far end.
   const value = focused - 0.25 * (focused - defocused);
   const low = focused - 0.75 * (focused - defocused);

@@ -86,9 +86,15 @@ export function weigh(
 /** Seeing that no site has when anybody images, arcseconds (common practice, no source). */
 const SOFTEST_ARCSEC = 7;
 
-/** Such stars are out of focus, whatever they look like: far out of focus an offset shadow passes for coma. */
-export const tooSoft = ({ physical, response }: Amounts): boolean =>
-  physical && response !== null && response.seeingArcsec > SOFTEST_ARCSEC;
+/**
+ * Such stars are out of focus, whatever they look like: far out of focus an offset shadow passes for coma. Where tilt or curvature
+ * bring a part of the field to focus, its sharpest stars count.
+ */
+export function tooSoft({ physical, response, size, fwhm }: Amounts): boolean {
+  if (!physical || response === null) return false;
+  const sharpest = size === null ? 1 : Math.min(1, Math.min(...size.floor) / fwhm);
+  return response.seeingArcsec * sharpest > SOFTEST_ARCSEC;
+}
 
 function byWeight(a: Finding, b: Finding): number {
   const fault = (f: Finding): number => (f.status === 'fault' ? 1 : 0);

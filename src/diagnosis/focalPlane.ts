@@ -27,6 +27,8 @@ function extentAlong(setup: Setup, x: number, y: number): number {
  * bare mirror's coma widens the same stars (drawn stars); and a floor, um.
  */
 const SCALE_SHARE = { quick: 0.1, fitted: 0.06, bare: 0.15 } as const;
+/** The same of the curvature, which the corners tell, whose stars are the widest. */
+const CURVATURE_SHARE = { quick: 0.13, fitted: 0.1 } as const;
 const FOCUS_FLOOR_UM = 2;
 
 const withScale = (um: number, error: number, share: number): number => Math.hypot(error, share * um, FOCUS_FLOOR_UM);
@@ -166,11 +168,11 @@ export function curvatureAmount(amounts: Amounts): CurvatureAmount | null {
   if (size === null || response === null) return null;
   if (retrieved !== null) {
     const { value, error } = retrieved.curvatureUm;
-    return { um: Math.abs(value), error: withScale(Math.abs(value), error, SCALE_SHARE.fitted) };
+    return { um: Math.abs(value), error: withScale(Math.abs(value), error, CURVATURE_SHARE.fitted) };
   }
   const um = response.defocusUm(Math.abs(size.curvature.value));
   const statistical = response.defocusUm(Math.abs(size.curvature.value) + size.curvature.error) - um;
-  return { um, error: withScale(um, statistical, SCALE_SHARE.quick) };
+  return { um, error: withScale(um, statistical, CURVATURE_SHARE.quick) };
 }
 
 export function correctorSpacing(amounts: Amounts): Finding {

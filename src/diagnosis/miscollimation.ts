@@ -82,7 +82,8 @@ export function miscollimation(
     share: comaUm === null ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
-    directionError: significance >= DETECT_SIGMAS ? directionError(vectorLength(seen), seen.error) : null,
+    // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well.
+    directionError: significance >= DETECT_SIGMAS ? directionError(significance, 1) : null,
     axis: null,
     axisError: null,
     starShift: shift,

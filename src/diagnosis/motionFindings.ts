@@ -1,7 +1,9 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
-import { smearsOf } from './refined.ts';
+import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
+import { astigmatismTold, smearsOf } from './refined.ts';
+import { astigmatismSigmas } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
@@ -22,25 +24,6 @@ export function driftLength(distortion: number, fwhm: number): number {
   return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio)) / DRIFT_ANSWER;
 }
 
-/** The air's elongation is expected to so much of its value: the star's colour and the pass band's ends are not known. */
-const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
-
-/**
- * Whether the smear is the air's: it stays over the subs, low in the sky, through a broad band, and is either skewed as only
- * spread colours or a jump are, or as long as the air should make it.
- */
-export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
-  const narrow = /^(h|s-?ii|o-?iii|n-?ii|s2|o3|g\b|green)/i.test(setup.filter?.trim() ?? '');
-  const low = setup.altitudeDeg !== null && setup.altitudeDeg < 60;
-  const { coma, distortion } = amounts.smooth;
-  const { air, skew, smear } = amounts;
-  if (skew !== null) return low && !narrow && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
-  if (air === null || vectorSignificance(smear) < FAULT_SIGMAS) return false;
-  const length = vectorLength(smear);
-  const share = length / Math.max(air.distortion, 1e-9);
-  return share > LIKE_AIR.from && share < LIKE_AIR.to && distortion.uniform.changing < 0.3 * length;
-}
-
 export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {
   const persistent = amounts.smear;
   const { changing } = amounts.smooth.distortion.uniform;
@@ -58,7 +41,8 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const vector = vectorLength(persistent) >= 0.5 * mean || worst === null ? persistent : worst.distortion;
   const amount = Math.max(vectorLength(persistent), mean);
   const limit = distortionOf(ROUND_ELONGATION);
-  const status = air ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
+  const turning = turnsPerhaps(amounts, amount);
+  const status = air || turning ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
   const same = frames.length > 1 && changing < 0.3 * vectorLength(persistent);
@@ -78,7 +62,9 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
       ? 'no smear common to all stars'
       : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${jumpWords(
           amounts,
-        )}${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}`,
+        )}${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
+          turning ? ', as astigmatism would on the two sides of focus' : ''
+        }`,
     advice:
       status === 'fault'
         ? `Look at guiding, balance, cables, wind and polar alignment. Tracking grows with exposure time: a 10 s sub settles it. ${
@@ -88,6 +74,14 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
           }`
         : 'Nothing to do.',
   };
+}
+
+/** Whether half of it and more may be astigmatism, which the fit sees, but not surely enough to take it off. */
+function turnsPerhaps(amounts: Amounts, amount: number): boolean {
+  const { retrieved, optics, smeared, smooth } = amounts;
+  if (retrieved === null || smooth.perFrame.length < 2 || astigmatismTold(amounts, retrieved)) return false;
+  const made = Math.max(...retrieved.perSub.map(({ astigmatic }) => Math.hypot(astigmatic.x, astigmatic.y)));
+  return !smeared && !optics.bare && astigmatismSigmas(retrieved) >= DETECT_SIGMAS && made >= 0.5 * amount;
 }
 
 function jumpWords({ skew, jumped }: Amounts): string {
@@ -147,8 +141,8 @@ interface FocusError {
 }
 
 /** The sub farthest from its best compromise focus: mean of r^2 over the frame is 1/3 in half-diagonals. */
-function farthestFocus({ size, response, retrieved }: Amounts): FocusError {
-  if (retrieved !== null && response !== null) {
+function farthestFocus({ size, response, retrieved, smeared }: Amounts): FocusError {
+  if (retrieved !== null && response !== null && !smeared) {
     const { curvatureUm } = retrieved;
     const subs = retrieved.perSub.map(({ focusUm }) => ({
       um: Math.abs(focusUm.value + curvatureUm.value / 3),

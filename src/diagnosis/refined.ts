@@ -1,12 +1,14 @@
 import { persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
-import { type Amounts, COMA_FLOOR, filterName, withDistortionFloor, without } from './amounts.ts';
+import { airIsSuspect } from './air.ts';
+import { type Amounts, COMA_FLOOR, comaInterval, filterName, withDistortionFloor, without } from './amounts.ts';
 import { nodeFromFit } from './bareMirror.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import type { KnownOptics, Setup } from './setup.ts';
+import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
 
 /**
  * The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars; what they
@@ -15,7 +17,15 @@ import type { KnownOptics, Setup } from './setup.ts';
 export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
-  const refined = { ...amounts, retrieved, response, comaUm: withScale(retrieved.comaUm, amounts.coma, response) };
+  const refined = {
+    ...amounts,
+    retrieved,
+    response,
+    comaUm: withScale(retrieved.comaUm, amounts.coma, response),
+    smeared:
+      amounts.skew !== null ||
+      (airIsSuspect(amounts, setup) && vectorLength(amounts.smear) > distortionOf(ROUND_ELONGATION)),
+  };
   const node = amounts.node === null ? null : nodeFromFit(retrieved);
   const smears = smearsOf(refined).map(({ distortion }) => distortion);
   return { ...refined, node, smear: withDistortionFloor(persistentVector(smears)) };
@@ -30,9 +40,7 @@ function withScale(
   coma: UncertainVector,
   response: Response | null,
 ): NonNullable<Amounts['comaUm']> {
-  const length = vectorLength(coma);
-  const floor = response === null ? 0 : response.comaUm(length + COMA_FLOOR) - response.comaUm(length);
-  const beyond = Math.hypot(SCALE_SHARE * value, floor);
+  const beyond = Math.hypot(SCALE_SHARE * value, floorUm(coma, response));
   const below = Math.hypot(value - low, beyond);
   const above = Math.hypot(high - value, beyond);
   return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
@@ -41,23 +49,51 @@ function withScale(
 /** Foci of two subs this far apart, um along the axis, show which elongation turns through focus. */
 const APART_UM = 30;
 
+/** Whether the fit tells uniform astigmatism from a smear. */
+export const astigmatismTold = ({ optics, smeared }: Amounts, retrieved: Retrieved): boolean =>
+  !smeared && astigmatismSigmas(retrieved) >= FAULT_SIGMAS && turnsShown(retrieved, optics);
+
 /** Behind a corrector a tilted or curved field shows it too; a bare mirror's own astigmatism hides it there. */
 function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
   const foci = perSub.map(({ focusUm }) => focusUm.value);
   return !bare || Math.max(...foci) - Math.min(...foci) > APART_UM;
 }
 
+function floorUm(coma: UncertainVector, response: Response | null): number {
+  const length = vectorLength(coma);
+  return response === null ? 0 : response.comaUm(length + COMA_FLOOR) - response.comaUm(length);
+}
+
+/**
+ * W131 along the tail, um, error a component: unlike the length it is not made shorter by its noise, so that many of them average
+ * to the truth. Null without known optics.
+ */
+export function comaVectorUm(amounts: Amounts): UncertainVector | null {
+  const { coma, comaUm, optics, physical, response, retrieved } = amounts;
+  if (!physical || comaUm === null || response === null) return null;
+  const length = vectorLength(coma);
+  if (retrieved !== null && !optics.bare) {
+    const { x, y, error } = retrieved.coma;
+    const share = (SCALE_SHARE * Math.hypot(x, y)) / Math.SQRT2;
+    return { x, y, error: Math.hypot(error, share, floorUm(coma, response)) };
+  }
+  const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;
+  const perUnit = length === 0 ? 0 : um / length;
+  // The amount's error lies along it, the noise of its direction across.
+  return {
+    x: coma.x * perUnit,
+    y: coma.y * perUnit,
+    error: Math.hypot(comaUm.error, coma.error * perUnit) / Math.SQRT2,
+  };
+}
+
 /**
  * Smear of each sub: the uniform part of its distortion that its coma does not make; after the whole-field fit, where that tells
  * astigmatism from smear, what it found, for to it the mixed answers of coma, trefoil and focus are known.
  */
-export function smearsOf({
-  smooth,
-  comaDistortion,
-  retrieved,
-  optics,
-}: Amounts): { frame: number; distortion: UncertainVector }[] {
-  const told = retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS && turnsShown(retrieved, optics);
+export function smearsOf(amounts: Amounts): { frame: number; distortion: UncertainVector }[] {
+  const { smooth, comaDistortion, retrieved } = amounts;
+  const told = retrieved !== null && astigmatismTold(amounts, retrieved);
   return smooth.perFrame.map(({ frame, fields }) => {
     const fitted = told ? retrieved.perSub[frame] : undefined;
     return { frame, distortion: fitted?.smear ?? without(fields.distortion.uniform, comaDistortion) };

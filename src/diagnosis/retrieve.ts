@@ -22,7 +22,7 @@ import {
   farthestUm,
   focusPriorUm,
   rangeFor,
-  USUAL_ASTIGMATISM,
+  USUAL_ASTIGMATISM_UM,
   widerRange,
 } from './tableRange.ts';
 
@@ -55,14 +55,14 @@ export function retrieveWavefront(
   const priors = {
     focus: toDefocus(telescope, focusPriorUm(amounts)),
     ...(optics.bare ? bareMirror(amounts) : corrected(amounts)),
+    astigmatism: USUAL_ASTIGMATISM_UM,
     sameFocus: sameFocus(setup),
   };
   const fitWithin = (range: ResponseRange, from: Float64Array | null, done: number): Fitted | null => {
     const table = tableOf(telescope, draw, range);
     if (table === null) return null;
     progress(done + TABLE_SHARE * (1 - done));
-    const astigmatism = USUAL_ASTIGMATISM * range.limits.a;
-    const retrieval = fitWavefront(frames, table, guess, { ...priors, astigmatism }, from, (share) =>
+    const retrieval = fitWavefront(frames, table, guess, priors, from, (share) =>
       progress(done + (1 - done) * (TABLE_SHARE + (1 - TABLE_SHARE) * share)),
     );
     return retrieval === null || retrieval.scan.length === 0 ? null : { table, retrieval };

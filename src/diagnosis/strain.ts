@@ -1,6 +1,7 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unmeasurable } from './finding.ts';
+import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unmeasurable } from './finding.ts';
+import { astigmatismTold } from './refined.ts';
 import type { Response } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
@@ -76,7 +77,11 @@ interface Astigmatic {
 }
 
 /** Forms that misalignment and strain give it (Shack & Thompson 1980), the strongest first. */
-function astigmaticForms({ smooth: { distortion }, retrieved }: Amounts): Astigmatic[] {
+function astigmaticForms(amounts: Amounts): Astigmatic[] {
+  const {
+    smooth: { distortion },
+    retrieved,
+  } = amounts;
   // At the centre of a corner zone: 2/3 of the way to the corner.
   const reach = 2 / 3;
   const { radial, linear, linearError } = distortion;
@@ -93,7 +98,7 @@ function astigmaticForms({ smooth: { distortion }, retrieved }: Amounts): Astigm
       words: 'in the outer zones, growing from side to side',
     },
   ];
-  if (retrieved !== null && astigmatismSigmas(retrieved) >= FAULT_SIGMAS)
+  if (retrieved !== null && astigmatismTold(amounts, retrieved))
     forms.push({
       amount: Math.max(...retrieved.perSub.map(({ astigmatic: { x, y } }) => Math.hypot(x, y))),
       sigmas: astigmatismSigmas(retrieved),

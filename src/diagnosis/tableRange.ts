@@ -4,13 +4,13 @@ import type { ResponseRange, ResponseTable } from '../optics/response.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
 import type { Retrieval } from '../retrieval/fitWavefront.ts';
 import type { ScanPoint } from '../retrieval/focusScan.ts';
-import type { RetrievalGuess } from '../retrieval/knowledge.ts';
+import { type RetrievalGuess, SPACING_ASTIGMATISM } from '../retrieval/knowledge.ts';
 import { wavefrontOf } from '../retrieval/model.ts';
 import type { Amounts } from './amounts.ts';
 import { MOST_COMA_UM } from './bareMirror.ts';
 import { telescopeFor } from './drawnStar.ts';
 import type { Response } from './response.ts';
-import { focusZoneUm } from './tolerances.ts';
+import { distortionOf, focusZoneUm, ROUND_ELONGATION } from './tolerances.ts';
 
 /**
  * The table is the better the less it spans. With less seeing than this share of the guess, more than a quarter of the
@@ -23,9 +23,9 @@ const FAR_SHARE = 1.3;
 /** Share of the stars that are no wider than what is called the widest, and how much beyond it the table goes. */
 const WIDEST = 0.97;
 const WIDEST_SHARE = 1.1;
-/** Marechal's lambda/14 of astigmatism at 0.55 um is 0.096 um of the coefficient; what is usual is two thirds of a table's limit. */
+/** Marechal's lambda/14 of astigmatism at 0.55 um is 0.096 um of the coefficient: what is usual, and what a table holds. */
+export const USUAL_ASTIGMATISM_UM = 0.1;
 const ASTIGMATISM_LIMIT_UM = 0.15;
-export const USUAL_ASTIGMATISM = 2 / 3;
 
 /** Half of the seeing-limited critical focus zone: where an imager's focus is expected, um along the axis, 1 sigma. */
 export function focusPriorUm(amounts: Amounts): number {
@@ -48,7 +48,10 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
   return {
     seeingArcsec: { from: LEAST_SEEING * sharpest, to: Math.max(softest, 1.05 * Math.max(...guess.seeing)) },
     defocusUm: Math.min(Math.max(FOCUS_SIGMAS * focusPriorUm(amounts), far), farthest),
-    limits: { ...(own ?? { a: ASTIGMATISM_LIMIT_UM, c: 0.08 + 1.4 * (comaUm?.high ?? 0) }), t: 0.08 + 1.3 * trefoil },
+    limits: {
+      ...(own ?? { a: astigmatismLimit(guess, amounts), c: 0.08 + 1.4 * (comaUm?.high ?? 0) }),
+      t: 0.08 + 1.3 * trefoil,
+    },
   };
 }
 
@@ -72,6 +75,12 @@ export function farthestUm(
   const disc = mostBlur(frames, response, guess) / DISC_SHARE;
   return disc * optics.pixelUm * (optics.focalLengthMm / optics.apertureMm);
 }
+
+/** Usual astigmatism, or what comes with a curved field. */
+const astigmatismLimit = ({ curvature }: RetrievalGuess, { smooth: { distortion } }: Amounts): number =>
+  Math.abs(distortion.radial.value) < distortionOf(ROUND_ELONGATION)
+    ? ASTIGMATISM_LIMIT_UM
+    : Math.max(ASTIGMATISM_LIMIT_UM, 1.2 * SPACING_ASTIGMATISM * Math.abs(curvature));
 
 /** What a bare mirror makes of the stars that are still looked at, the farthest from its axis. */
 function bareLimits({ optics }: Amounts): { readonly a: number; readonly c: number } {

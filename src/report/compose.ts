@@ -3,7 +3,7 @@ import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { DRIFT_SHARE, driftLength } from '../diagnosis/motionFindings.ts';
-import { smearsOf } from '../diagnosis/refined.ts';
+import { comaVectorUm, smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
@@ -215,8 +215,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const amounts = diagnosis.amounts;
   if (amounts === null) return EMPTY_FIELD;
   const { smooth, size, coma, comaUm, physical, halfDiagonalMm: mm } = amounts;
-  const length = vectorLength(coma);
-  const perUnit = comaUm === null || length === 0 ? 0 : comaUm.value / length;
+  const comaVector = comaVectorUm(amounts);
   const tilt = physical ? tiltAmount(amounts, setup) : null;
   const tiltSeen = size !== null && tiltSignificance(amounts, size) >= DETECT_SIGMAS;
   const curvature = physical ? curvatureAmount(amounts) : null;
@@ -235,10 +234,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
     coma: {
       uniform3: screen.vector(coma),
       linear3PerMm: physical ? { value: smooth.coma.linear.value / mm, error: smooth.coma.linear.error / mm } : null,
-      uniformUm:
-        physical && comaUm !== null
-          ? screen.vector({ x: coma.x * perUnit, y: coma.y * perUnit, error: comaUm.error })
-          : null,
+      uniformUm: comaVector === null ? null : screen.vector(comaVector),
       node:
         physical && amounts.node !== null
           ? {

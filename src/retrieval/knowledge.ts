@@ -43,6 +43,8 @@ const SMEAR_SCATTER = 0.2;
 const SHADOW_PER_UM = 0.007;
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
 const SAME_FOCUS_UM = 0.05;
+/** a over d at the corner that a corrector at the wrong distance makes (ray-traced designs: about half). */
+export const SPACING_ASTIGMATISM = 0.5;
 const WIDE_UM = 3;
 /** coma3 of a skewed smear, per component: of a sub that has one, and of one in which none was seen beside others that have. */
 const SKEW = { seen: 0.3, unseen: 0.0005 } as const;
@@ -67,7 +69,14 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
   const steady = all.filter((f) => !jumped(f));
   const seeing = guess.seeing.reduce((a, b) => a + b, 0) / subs;
   const subRows = all.flatMap((f) => {
-    const alike: Prior[] = subs < 2 ? [] : [fromMean(f, all, layout.seeing, SEEING_SCATTER * seeing)];
+    const alike: Prior[] =
+      subs < 2
+        ? []
+        : [
+            fromMean(f, all, layout.seeing, SEEING_SCATTER * seeing),
+            // Subs of one set stand on the same side of focus, where nothing else tells.
+            fromMean(f, all, layout.focus, Math.max(priors.focus, Math.abs(guess.focus[f]))),
+          ];
     if (steady.length > 1 && !jumped(f))
       alike.push(
         fromMean(f, steady, layout.smear, SMEAR_SCATTER * sigma2),
@@ -102,7 +111,7 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
     ...pair(layout.astigmatism, priors.astigmatism),
     ...pair(layout.linearAstigmatism, priors.astigmatism),
     priors.bare === null
-      ? one(layout.radialAstigmatism, priors.astigmatism)
+      ? one(layout.radialAstigmatism, Math.max(priors.astigmatism, SPACING_ASTIGMATISM * Math.abs(guess.curvature)))
       : expected(layout.radialAstigmatism, priors.bare.radialAstigmatism),
     ...pair(layout.coma, WIDE_UM),
     expected(layout.linearComa, priors.linearComa),
