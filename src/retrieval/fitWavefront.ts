@@ -8,6 +8,7 @@ import { type Given, HAND_ON, nearestFocus, type Place, type ScanPoint, scanFocu
 import {
   boundsOf,
   otherSides,
+  plainStart,
   priorsOf,
   type RetrievalGuess,
   type RetrievalPriors,
@@ -74,7 +75,7 @@ export function fitWavefront(
     within(start, bounds),
   );
   const fitFrom = (some: readonly number[][], told: RetrievalProgress): Fit | null =>
-    fitOnce({ layout, table, cells, rows, bounds, priors }, some, told);
+    fitOnce({ layout, table, cells, rows, bounds, priors, plain: plainStart(layout, guess, priors) }, some, told);
   let fit = fitFrom(starts, (share) => progress(FIRST_SHARE * share));
   // The scan looks where the starts may not have led.
   for (let round = 0; round < MOST_ROUNDS && fit?.better; round++)

@@ -22,6 +22,8 @@ export interface Given {
   readonly rows: readonly Prior[];
   readonly bounds: Bounds;
   readonly priors: RetrievalPriors;
+  /** What was known before the fit, in place: where a plain answer may be looked for. */
+  readonly plain: readonly number[];
 }
 
 const SCAN_STEPS = 12;
@@ -52,7 +54,7 @@ export function nearestFocus(layout: Layout, p: ArrayLike<number>): number {
  * so one side of focus serves.
  */
 export function scanFocus(
-  { layout, table, cells, rows, bounds, priors: { focus: focusSigma, bare } }: Given,
+  { layout, table, cells, rows, bounds, plain, priors: { focus: focusSigma, bare } }: Given,
   scale: number,
   best: CurveFit,
   side: number,
@@ -94,8 +96,11 @@ export function scanFocus(
       const neighbour = fits.get(k - way);
       fitFrom(k, neighbour);
       // Near focus a tilt widens both sides alike, and followed outwards that answer hides the plain one, which grows better.
+      const hope = (): number => Math.min(chi2At(k) + HOPE, best.chi2 + HOPELESS);
       const flat = flattened(layout, neighbour?.parameters ?? upright, bare);
-      if (flat !== null) fitAt(k, flat, Math.min(chi2At(k) + HOPE, best.chi2 + HOPELESS));
+      if (flat !== null) fitAt(k, flat, hope());
+      // And coma with astigmatism may hold each other where neither is.
+      fitAt(k, plainAt(layout, plain, neighbour?.parameters ?? upright), hope());
       progress((done + 1) / places.length);
     }
   };
@@ -126,6 +131,16 @@ function flattened(layout: Layout, p: ArrayLike<number>, bare: RetrievalPriors['
   out[layout.tilt] = 0;
   out[layout.tilt + 1] = 0;
   out[layout.curvature] = own;
+  return out;
+}
+
+/** Foci and seeing of a fit, everything else as it was known before, the field flat. */
+function plainAt(layout: Layout, plain: readonly number[], fitted: ArrayLike<number>): Float64Array {
+  const out = Float64Array.from(plain);
+  for (let f = 0; f < layout.subs; f++) {
+    out[layout.seeing(f)] = fitted[layout.seeing(f)];
+    out[layout.focus(f)] = fitted[layout.focus(f)];
+  }
   return out;
 }
 

@@ -166,32 +166,53 @@ export function within(start: readonly number[], { lower, upper }: Bounds): numb
   });
 }
 
-/** Signs of focus, tilt and curvature make local minima; so does how much of the width is focus. */
-export function startsOf(layout: Layout, guess: RetrievalGuess, { bare, linearComa }: RetrievalPriors): number[][] {
-  const build = (focusBy: number, tiltBy: number, curvatureBy: number, side = 1): number[] => {
-    const p = new Array<number>(layout.length).fill(0);
-    for (let f = 0; f < layout.subs; f++) {
-      p[layout.seeing(f)] = guess.seeing[f];
-      p[layout.focus(f)] = side * guess.focus[f] + focusBy;
-      const skew = layout.skew(f);
-      const seen = guess.skew?.[f];
-      if (skew >= 0 && seen) {
-        p[skew] = seen.x;
-        p[skew + 1] = seen.y;
-      }
+interface StartBy {
+  /** um of d added to every sub. */
+  readonly focus: number;
+  /** Factors on what is guessed. */
+  readonly tilt: number;
+  readonly curvature: number;
+  readonly side: number;
+}
+
+function buildStart(
+  layout: Layout,
+  guess: RetrievalGuess,
+  { bare, linearComa }: RetrievalPriors,
+  by: StartBy,
+): number[] {
+  const p = new Array<number>(layout.length).fill(0);
+  for (let f = 0; f < layout.subs; f++) {
+    p[layout.seeing(f)] = guess.seeing[f];
+    p[layout.focus(f)] = by.side * guess.focus[f] + by.focus;
+    const skew = layout.skew(f);
+    const seen = guess.skew?.[f];
+    if (skew >= 0 && seen) {
+      p[skew] = seen.x;
+      p[skew + 1] = seen.y;
     }
-    p[layout.tilt] = tiltBy * guess.tilt.x + 0.01;
-    p[layout.tilt + 1] = tiltBy * guess.tilt.y + 0.01;
-    p[layout.curvature] = bare === null ? curvatureBy * guess.curvature + 0.01 : bare.curvature.value;
-    p[layout.radialAstigmatism] = bare?.radialAstigmatism.value ?? 0;
-    p[layout.linearComa] = linearComa.value;
-    p[layout.coma] = guess.coma.x;
-    p[layout.coma + 1] = guess.coma.y;
-    p[layout.trefoil] = guess.trefoil.x;
-    p[layout.trefoil + 1] = guess.trefoil.y;
-    return p;
-  };
-  if (bare !== null)
+  }
+  p[layout.tilt] = by.tilt * guess.tilt.x + 0.01;
+  p[layout.tilt + 1] = by.tilt * guess.tilt.y + 0.01;
+  p[layout.curvature] = bare === null ? by.curvature * guess.curvature + 0.01 : bare.curvature.value;
+  p[layout.radialAstigmatism] = bare?.radialAstigmatism.value ?? 0;
+  p[layout.linearComa] = linearComa.value;
+  p[layout.coma] = guess.coma.x;
+  p[layout.coma + 1] = guess.coma.y;
+  p[layout.trefoil] = guess.trefoil.x;
+  p[layout.trefoil + 1] = guess.trefoil.y;
+  return p;
+}
+
+/** What is known, in place, the field flat. */
+export const plainStart = (layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors): number[] =>
+  buildStart(layout, guess, priors, { focus: 0, tilt: 0, curvature: 0, side: 1 });
+
+/** Signs of focus, tilt and curvature make local minima; so does how much of the width is focus. */
+export function startsOf(layout: Layout, guess: RetrievalGuess, priors: RetrievalPriors): number[][] {
+  const build = (focus: number, tilt: number, curvature: number, side = 1): number[] =>
+    buildStart(layout, guess, priors, { focus, tilt, curvature, side });
+  if (priors.bare !== null)
     return [1, -1].flatMap((side) => [
       build(0, 1, 1, side),
       build(0, -1, 1, side),
