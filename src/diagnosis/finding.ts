@@ -69,6 +69,10 @@ export function statusOf(amount: number, error: number, significance: number, to
   return 'not-detected';
 }
 
+/** A fault whose near end is less than the `least` that it should still hold is none yet: focus may have made it look large. */
+export const unlessOpen = (status: Status, low: number, least: number): Status =>
+  status === 'fault' && low <= least ? 'not-measurable' : status;
+
 /** The amount and its interval against the tolerance, all in one unit. */
 export function shareOf(tolerance: number, value: number, low: number, high: number): ToleranceShare {
   return { value: value / tolerance, low: Math.max(0, low) / tolerance, high: high / tolerance };

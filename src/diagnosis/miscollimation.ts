@@ -1,6 +1,6 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf } from './finding.ts';
+import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
 import type { Setup } from './setup.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
 import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
@@ -58,8 +58,7 @@ export function miscollimation(
   const error = comaUm?.error ?? 0;
   const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
   const measured = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
-  const unsure = measured === 'fault' && (comaUm?.low ?? 0) <= SURE_SHARE * tolerance.um;
-  const status = unsure ? 'not-measurable' : measured;
+  const status = unlessOpen(measured, comaUm?.low ?? 0, SURE_SHARE * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
   const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);
@@ -92,7 +91,8 @@ export function miscollimation(
       : significance < DETECT_SIGMAS
         ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
         : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
-    advice: unsure ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
+    advice:
+      status !== measured ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
 }
 

@@ -1,6 +1,6 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unmeasurable } from './finding.ts';
+import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unlessOpen, unmeasurable } from './finding.ts';
 import { astigmatismTold } from './refined.ts';
 import type { Response } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
@@ -46,7 +46,7 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
-  const status = measured === 'fault' && low <= sure * MARECHAL_UM ? 'not-measurable' : measured;
+  const status = unlessOpen(measured, low, sure * MARECHAL_UM);
   return {
     cause: 'pinched-optics',
     status,
