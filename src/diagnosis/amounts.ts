@@ -69,7 +69,7 @@ export const COMA_FLOOR = 0.0005;
 const TREFOIL_FLOOR = 0.0007;
 
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
-const DISTORTION_FLOOR = 0.001;
+const DISTORTION_FLOOR = 0.0009;
 const DISTORTION_SHARE = 0.05;
 /** The same share of its radial part, whose stars are drawn out the most: Gaussians the least. */
 const RADIAL_SHARE = 0.07;

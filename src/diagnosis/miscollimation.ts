@@ -25,7 +25,7 @@ const MOVE = [
 ].join(' ');
 
 /** The near end of a fault's interval must still hold this share of the tolerance: one focus leaves the amount open. */
-const SURE_SHARE = 2 / 3;
+const SURE_SHARE = { quick: 2 / 3, fitted: 0.4 } as const;
 
 /** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
 export const hangsOnFocus = ({ status, significance, share }: Finding): boolean =>
@@ -33,7 +33,7 @@ export const hangsOnFocus = ({ status, significance, share }: Finding): boolean 
   (significance ?? 0) >= FAULT_SIGMAS &&
   share !== null &&
   share.value > 1 &&
-  share.low <= SURE_SHARE;
+  share.low <= SURE_SHARE.quick;
 
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
@@ -57,8 +57,9 @@ export function miscollimation(
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
   const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
+  const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const measured = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
-  const status = unlessOpen(measured, comaUm?.low ?? 0, SURE_SHARE * tolerance.um);
+  const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
   const high = mirrorTiltArcmin(comaUm?.high ?? 0, amounts);

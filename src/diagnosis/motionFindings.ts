@@ -1,4 +1,4 @@
-import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
@@ -56,7 +56,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     direction: null,
     directionError: null,
     axis: seen ? axis : null,
-    axisError: seen ? Math.min(Math.PI / 4, vector.error / (2 * Math.max(vectorLength(vector), 1e-12))) : null,
+    axisError: seen ? axisErrorOf(vector) : null,
     starShift: null,
     because: !seen
       ? 'no smear common to all stars'
@@ -75,6 +75,12 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
         : 'Nothing to do.',
   };
 }
+
+/** Coma, trefoil and focus together make a little of (e1, e2) as well, which turns a small smear, per component (drawn stars). */
+const TURNED_BY = 0.0015;
+
+const axisErrorOf = (smear: UncertainVector): number =>
+  Math.min(Math.PI / 4, Math.hypot(smear.error, TURNED_BY) / (2 * Math.max(vectorLength(smear), 1e-12)));
 
 /** Whether half of it and more may be astigmatism, which the fit sees, but not surely enough to take it off. */
 function turnsPerhaps(amounts: Amounts, amount: number): boolean {
@@ -119,7 +125,7 @@ export function dispersion(amounts: Amounts, setup: Setup, fwhm: number, screenY
     direction: null,
     directionError: null,
     axis: air ? axis : null,
-    axisError: air ? Math.min(Math.PI / 4, persistent.error / (2 * Math.max(amount, 1e-12))) : null,
+    axisError: air ? axisErrorOf(persistent) : null,
     starShift: null,
     because: air
       ? `all stars are ${skew === null ? 'long' : 'skewed to one side'} ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)}, as the air makes them at ${(altitude ?? 0).toFixed(0)} deg altitude through this filter${amounts.air === null ? '' : ` (expected ${elongationFrom(amounts.air.distortion).toFixed(2)})`}`
