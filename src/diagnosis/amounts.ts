@@ -177,7 +177,7 @@ function amountsOf(
     physical: known !== null && response !== null,
     comaUm:
       node !== null
-        ? comaFromNode(node, half, optics)
+        ? comaFromNode(node, (half * optics.pixelUm) / 1000, optics)
         : response === null
           ? null
           : comaInterval(noiseFreeLength(settledComa), settledComa.error, response),

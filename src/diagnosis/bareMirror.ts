@@ -152,13 +152,23 @@ export function nodeFromFit({ coma, linearComaUm }: Retrieved): NonNullable<Amou
   };
 }
 
+/** W131 along the tail in the middle of the frame, um: it points away from the node. */
+export function comaVectorFromNode(
+  { u, v, error }: { readonly u: number; readonly v: number; readonly error: number },
+  halfDiagonalMm: number,
+  optics: KnownOptics,
+): UncertainVector {
+  const umPerUnit = umPerHalfDiagonal(optics, (1000 * halfDiagonalMm) / optics.pixelUm);
+  return { x: -u * umPerUnit, y: -v * umPerUnit, error: error * umPerUnit };
+}
+
 /** A bare paraboloid's coma is a ruler of its own: c = h/(32 N^3) with h the way to the node, whatever the seeing. */
 export function comaFromNode(
   node: { readonly u: number; readonly v: number; readonly error: number },
-  halfDiagonal: number,
+  halfDiagonalMm: number,
   optics: KnownOptics,
-): Amounts['comaUm'] {
-  const umPerUnit = umPerHalfDiagonal(optics, halfDiagonal);
+): NonNullable<Amounts['comaUm']> {
+  const umPerUnit = umPerHalfDiagonal(optics, (1000 * halfDiagonalMm) / optics.pixelUm);
   const value = Math.hypot(node.u, node.v) * umPerUnit;
   const error = node.error * umPerUnit;
   return { value, low: Math.max(0, value - error), high: value + error, error };

@@ -3,7 +3,7 @@ import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
 import { airIsSuspect } from './air.ts';
 import { type Amounts, COMA_FLOOR, comaInterval, filterName, withDistortionFloor, without } from './amounts.ts';
-import { nodeFromFit } from './bareMirror.ts';
+import { comaFromNode, comaVectorFromNode, nodeFromFit } from './bareMirror.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
@@ -27,8 +27,10 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
       (airIsSuspect(amounts, setup) && vectorLength(amounts.smear) > distortionOf(ROUND_ELONGATION)),
   };
   const node = amounts.node === null ? null : nodeFromFit(retrieved);
+  // Where the node stands is how far a bare mirror's axis is off, whatever the drawn stars answer.
+  const fromNode = node === null ? null : comaFromNode(node, amounts.halfDiagonalMm, amounts.optics);
   const smears = smearsOf(refined).map(({ distortion }) => distortion);
-  return { ...refined, node, smear: withDistortionFloor(persistentVector(smears)) };
+  return { ...refined, node, comaUm: fromNode ?? refined.comaUm, smear: withDistortionFloor(persistentVector(smears)) };
 }
 
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
@@ -69,8 +71,9 @@ function floorUm(coma: UncertainVector, response: Response | null): number {
  * to the truth. Null without known optics.
  */
 export function comaVectorUm(amounts: Amounts): UncertainVector | null {
-  const { coma, comaUm, optics, physical, response, retrieved } = amounts;
+  const { coma, comaUm, halfDiagonalMm, node, optics, physical, response, retrieved } = amounts;
   if (!physical || comaUm === null || response === null) return null;
+  if (node !== null) return comaVectorFromNode(node, halfDiagonalMm, optics);
   const length = vectorLength(coma);
   if (retrieved !== null && !optics.bare) {
     const { x, y, error } = retrieved.coma;
