@@ -7,8 +7,8 @@ import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
-/** The far end of a fault's interval must still hold this share of the tolerance; without the whole-field fit all of it. */
-const SURE_SHARE = { quick: 1, fitted: 0.8 } as const;
+/** The near end of a fault's interval must still hold this share of the tolerance. */
+const SURE_SHARE = 0.8;
 
 interface TrefoilAmount {
   /** um RMS. */
@@ -45,8 +45,7 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   const seen = significance >= DETECT_SIGMAS;
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
-  const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
-  const status = unlessOpen(measured, low, sure * MARECHAL_UM);
+  const status = unlessOpen(measured, low, SURE_SHARE * MARECHAL_UM);
   return {
     cause: 'pinched-optics',
     status,
