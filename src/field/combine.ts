@@ -31,19 +31,22 @@ export function persistentVector(vectors: readonly UncertainVector[]): Persisten
   };
 }
 
-/** Seeing and focus change a length by no more than a factor of two or three: beyond this share of it the scatter is an error. */
-const MOST_ANSWER = 0.6;
+/**
+ * Seeing and focus change coma by a factor of two or three at most, trefoil by four or five (drawn stars): a scatter beyond this
+ * share of the length is an error.
+ */
+const MOST_ANSWER = { coma: 0.6, trefoil: 1 } as const;
 
 /**
  * The same for a vector whose length answers to seeing and focus, which differ from sub to sub, while its direction does not
  * (coma, trefoil): what is scattered along the common direction is that answer, and only what is scattered across it is an error.
  */
-export function persistentDirection(vectors: readonly UncertainVector[]): Persistent {
+export function persistentDirection(vectors: readonly UncertainVector[], of: keyof typeof MOST_ANSWER): Persistent {
   const plain = persistentVector(vectors);
   const kept = vectors.filter((_, i) => !plain.strays.includes(i));
   const formal = Math.sqrt(1 / kept.reduce((sum, v) => sum + 1 / Math.max(v.error ** 2, 1e-30), 0));
   const length = Math.hypot(plain.x, plain.y);
-  if (kept.length < 2 || length < 3 * formal || plain.changing > MOST_ANSWER * length) return plain;
+  if (kept.length < 2 || length < 3 * formal || plain.changing > MOST_ANSWER[of] * length) return plain;
   const ux = plain.x / length;
   const uy = plain.y / length;
   const across = meanWithScatter(kept.map((v) => ({ value: uy * v.x - ux * v.y, error: v.error })));

@@ -53,7 +53,12 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
   );
   return {
     coma: persistentComa(fields.map((f) => f.coma)),
-    trefoil: { uniform: persistentDirection(fields.map((f) => f.trefoil.uniform)) },
+    trefoil: {
+      uniform: persistentDirection(
+        fields.map((f) => f.trefoil.uniform),
+        'trefoil',
+      ),
+    },
     distortion: {
       uniform: uniform((f) => f.distortion.uniform),
       linear: [linear[0].value, linear[1].value, linear[2].value, linear[3].value],
@@ -70,13 +75,21 @@ export function withoutOdd(smooth: SmoothFields, left: (frame: number) => boolea
   return {
     ...smooth,
     coma: persistentComa(fields.map((f) => f.coma)),
-    trefoil: { uniform: persistentDirection(fields.map((f) => f.trefoil.uniform)) },
+    trefoil: {
+      uniform: persistentDirection(
+        fields.map((f) => f.trefoil.uniform),
+        'trefoil',
+      ),
+    },
   };
 }
 
 export function persistentComa(fields: readonly SpinFields['coma'][]): SmoothFields['coma'] {
   return {
-    uniform: persistentDirection(fields.map((f) => f.uniform)),
+    uniform: persistentDirection(
+      fields.map((f) => f.uniform),
+      'coma',
+    ),
     linear: persistentValue(fields.map((f) => f.linear)),
     cubic: median(fields.map((f) => f.cubic)),
   };
