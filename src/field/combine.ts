@@ -32,10 +32,10 @@ export function persistentVector(vectors: readonly UncertainVector[]): Persisten
 }
 
 /**
- * Seeing and focus change coma by a factor of two or three at most, trefoil by four or five (drawn stars): a scatter beyond this
- * share of the length is an error.
+ * Seeing and focus change coma by a factor of three at most, trefoil by seven (drawn stars): a scatter a component beyond this share
+ * of the length, (a - b)/(a + b) of two, is an error.
  */
-const MOST_ANSWER = { coma: 0.6, trefoil: 1 } as const;
+const MOST_ANSWER = { coma: 0.5, trefoil: 0.75 } as const;
 
 /**
  * The same for a vector whose length answers to seeing and focus, which differ from sub to sub, while its direction does not
