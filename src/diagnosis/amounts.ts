@@ -83,7 +83,8 @@ const withFloor = (v: UncertainVector, floor: number): UncertainVector => ({ ...
 
 export function measureAmounts(frames: readonly FrameStars[], field: Field, setup: Setup): Amounts | null {
   const first = amountsOf(frames, field, setup, new Map());
-  if (first === null || frames.length < 2) return first;
+  // A bare mirror's coma outweighs a jump's, and answers to focus.
+  if (first === null || frames.length < 2 || first.optics.bare) return first;
   const { response } = first;
   const jumped = skewedSubs(
     first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
@@ -93,7 +94,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
       distortion: withDistortionFloor(distortion.uniform),
     })),
     ({ coma, trefoil, distortion }) => {
-      const own = first.optics.bare || response === null ? NOTHING : madeByComa(coma, response);
+      const own = response === null ? NOTHING : madeByComa(coma, response);
       return { trefoil: without(trefoil, own.trefoil3), distortion: without(distortion, own.distortion) };
     },
   );

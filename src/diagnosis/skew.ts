@@ -57,8 +57,11 @@ export function findSkewedSmear(
   return skewIn(coma, own.trefoil, own.distortion, [SKEW_RATIO, PINCH_RATIO]);
 }
 
-/** A sub whose coma stands this many sigma off the others' has something that is not the optics'. */
+/** A sub whose coma and elongation stand this many sigma off the others' has something that is not the optics'. */
 const APART_SIGMAS = 5;
+
+const apart = (a: UncertainVector, b: UncertainVector): boolean =>
+  Math.hypot(a.x - b.x, a.y - b.y) > APART_SIGMAS * Math.hypot(a.error, b.error);
 
 /** Odd and even parts of one sub. */
 export interface SubParts {
@@ -82,11 +85,9 @@ export function skewedSubs(
     if (skew !== null) found.set(sub.frame, skew);
   }
   const steady = subs.filter(({ frame }) => !found.has(frame));
-  for (const { frame, coma } of subs) {
-    const apart = (other: SubParts): boolean =>
-      Math.hypot(coma.x - other.coma.x, coma.y - other.coma.y) >
-      APART_SIGMAS * Math.hypot(coma.error, other.coma.error);
-    if (found.has(frame) && !steady.every(apart)) found.delete(frame);
+  for (const { frame, coma, distortion } of subs) {
+    const changed = steady.every((other) => apart(coma, other.coma) && apart(distortion, other.distortion));
+    if (found.has(frame) && !changed) found.delete(frame);
   }
   return found.size === subs.length ? new Map<number, SkewedSmear>() : found;
 }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { findSkewedSmear } from '../../src/diagnosis/skew.ts';
+import { findSkewedSmear, skewedSubs } from '../../src/diagnosis/skew.ts';
 
 const at = (length: number, deg: number, error = 0.001): { x: number; y: number; error: number } => ({
   x: length * Math.cos((deg * Math.PI) / 180),
@@ -43,5 +43,28 @@ describe('a skewed smear', () => {
     expect(findSkewedSmear(at(0.01, 40), at(0.07, 120), long, { trefoil: at(0.07, 120), distortion: long })).toBeNull();
     // As strong and along it, but turned by 20 degrees of the triangle's 120.
     expect(findSkewedSmear(coma, at(0.07, 120 + 60), long, left)).toBeNull();
+  });
+});
+
+describe('subs of which some are skewed', () => {
+  const round = { coma: at(0.004, 70), trefoil: NOTHING, distortion: at(0.002, 0, 0.004) };
+  const own = ({ trefoil, distortion }: { trefoil: typeof NOTHING; distortion: typeof NOTHING }) => ({
+    trefoil,
+    distortion,
+  });
+
+  it('are told by their number', () => {
+    const subs = [round, skewed(0.06, 20), round].map((sub, frame) => ({ frame, ...sub }));
+    const found = skewedSubs(subs, own);
+    expect([...found.keys()]).toEqual([1]);
+    expect(Math.cos((found.get(1)?.direction ?? 9) - (20 * Math.PI) / 180)).toBeGreaterThan(0.999);
+  });
+
+  it('are none where all are, and none where the others have the same coma and elongation', () => {
+    const alike = [0, 1].map((frame) => ({ frame, ...skewed(0.06, 20) }));
+    expect(skewedSubs(alike, own).size).toBe(0);
+    // The second has the coma and the elongation too, but no trefoil: no jump has come and gone.
+    const same = [skewed(0.06, 20), { ...skewed(0.06, 20), trefoil: NOTHING }].map((sub, frame) => ({ frame, ...sub }));
+    expect(skewedSubs(same, own).size).toBe(0);
   });
 });
