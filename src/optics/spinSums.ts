@@ -144,6 +144,23 @@ function raise({ x, y }: Powers, letter: number, baseX: number, baseY: number): 
   }
 }
 
+let productX = 1;
+let productY = 0;
+
+/** Sets the product of a term's letters. */
+function setProduct({ x, y }: Powers, exponents: readonly number[]): void {
+  productX = 1;
+  productY = 0;
+  for (let letter = 0; letter < LETTERS; letter++) {
+    const k = exponents[letter];
+    if (k === 0) continue;
+    const at = letter * (HIGHEST + 1) + k;
+    const re = productX * x[at] - productY * y[at];
+    productY = productX * y[at] + productY * x[at];
+    productX = re;
+  }
+}
+
 /** Sum of factor times product over the terms of a spin. */
 export function valueOf({ factors, nodes, spin }: FactorTable, weights: NodeWeights, powers: Powers): Complex {
   const terms = SPIN_TERMS[spin];
@@ -153,19 +170,11 @@ export function valueOf({ factors, nodes, spin }: FactorTable, weights: NodeWeig
   for (let i = 0; i < terms.length; i++) {
     const { odd, powers: exponents } = terms[i];
     const value = odd ? weights.odd : weights.value;
-    let px = 0;
-    for (let n = 0; n < near.length; n++) px += value[n] * factors[i * nodes + near[n]];
-    let py = 0;
-    for (let letter = 0; letter < LETTERS; letter++) {
-      const k = exponents[letter];
-      if (k === 0) continue;
-      const at = letter * (HIGHEST + 1) + k;
-      const re = px * powers.x[at] - py * powers.y[at];
-      py = px * powers.y[at] + py * powers.x[at];
-      px = re;
-    }
-    x += px;
-    y += py;
+    let factor = 0;
+    for (let n = 0; n < near.length; n++) factor += value[n] * factors[i * nodes + near[n]];
+    setProduct(powers, exponents);
+    x += factor * productX;
+    y += factor * productY;
   }
   return { x, y: spin === 0 ? 0 : y };
 }
@@ -204,15 +213,11 @@ export function evaluate(
       factorBySeeing += bySeeing[n] * at;
       factorByDefocus += byDefocus[n] * at;
     }
-    let px = 1;
-    let py = 0;
+    setProduct(powers, exponents);
     for (let letter = 0; letter < LETTERS; letter++) {
       const k = exponents[letter];
       if (k === 0) continue;
       const at = letter * (HIGHEST + 1) + k;
-      const re = px * powers.x[at] - py * powers.y[at];
-      py = px * powers.y[at] + py * powers.x[at];
-      px = re;
       // The derivative by this letter: its power lowered by one, times the other letters.
       let dx = k * powers.x[at - 1];
       let dy = k * powers.y[at - 1];
@@ -227,12 +232,12 @@ export function evaluate(
       byLetterX[letter] += factor * dx;
       byLetterY[letter] += factor * dy;
     }
-    x += factor * px;
-    y += factor * py;
-    seeingX += factorBySeeing * px;
-    seeingY += factorBySeeing * py;
-    defocusX += factorByDefocus * px;
-    defocusY += factorByDefocus * py;
+    x += factor * productX;
+    y += factor * productY;
+    seeingX += factorBySeeing * productX;
+    seeingY += factorBySeeing * productY;
+    defocusX += factorByDefocus * productX;
+    defocusY += factorByDefocus * productY;
   }
   // A size depends on the real part of each product.
   const real = spin === 0 ? 0 : 1;
