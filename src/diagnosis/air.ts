@@ -47,16 +47,22 @@ export function expectedAir(
 /** The air's elongation is expected to so much of its value: the star's colour and the pass band's ends are not known. */
 const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
 
+/** A skewed smear longer than so many times what the air makes is a jump. */
+const MOST_OF_AIR = 2.5;
+
 /**
  * Whether the smear is the air's: it stays over the subs, low in the sky, through a broad band, and is either skewed as only
- * spread colours or a jump are, or as long as the air should make it.
+ * spread colours or a jump are and not far beyond what the air should make, or as long as that.
  */
 export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
   const narrow = /^(h|s-?ii|o-?iii|n-?ii|s2|o3|g\b|green)/i.test(setup.filter?.trim() ?? '');
   const low = setup.altitudeDeg !== null && setup.altitudeDeg < 60;
   const { coma, distortion } = amounts.smooth;
   const { air, skew, smear } = amounts;
-  if (skew !== null) return low && !narrow && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
+  if (skew !== null) {
+    const tooLong = air !== null && vectorLength(smear) > MOST_OF_AIR * air.distortion;
+    return low && !narrow && !tooLong && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
+  }
   if (air === null || vectorSignificance(smear) < FAULT_SIGMAS) return false;
   const length = vectorLength(smear);
   const share = length / Math.max(air.distortion, 1e-9);

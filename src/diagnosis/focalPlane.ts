@@ -26,7 +26,7 @@ function extentAlong(setup: Setup, x: number, y: number): number {
  * How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit, by that fit where a
  * bare mirror's coma widens the same stars (drawn stars); and a floor, um.
  */
-const SCALE_SHARE = { quick: 0.1, fitted: 0.06, bare: 0.15 } as const;
+const SCALE_SHARE = { quick: 0.1, fitted: 0.045, bare: 0.15 } as const;
 /** The same of the curvature, which the corners tell, whose stars are the widest. */
 const CURVATURE_SHARE = { quick: 0.13, fitted: 0.1 } as const;
 const FOCUS_FLOOR_UM = 2;

@@ -25,7 +25,7 @@ const MOVE = [
 ].join(' ');
 
 /** The near end of a fault's interval must still hold this share of the tolerance: one focus leaves the amount open. */
-const SURE_SHARE = { quick: 2 / 3, fitted: 0.4 } as const;
+const SURE_SHARE = { quick: 2 / 3, fitted: 0.48 } as const;
 
 /** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
 export const hangsOnFocus = ({ status, significance, share }: Finding): boolean =>

@@ -7,8 +7,11 @@ import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
-/** The near end of a fault's interval must still hold this share of the tolerance. */
-const SURE_SHARE = 0.8;
+/**
+ * The near end of a fault's interval must still hold this share of the tolerance; more of it for a bare mirror without the
+ * whole-field fit, whose stars answer through their coma as well.
+ */
+const SURE_SHARE = { usual: 0.8, bareQuick: 2 } as const;
 
 interface TrefoilAmount {
   /** um RMS. */
@@ -35,7 +38,7 @@ function trefoilAmount(
 }
 
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { trefoil, response, retrieved } = amounts;
+  const { trefoil, response, retrieved, optics } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
@@ -45,7 +48,8 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   const seen = significance >= DETECT_SIGMAS;
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
-  const status = unlessOpen(measured, low, SURE_SHARE * MARECHAL_UM);
+  const sure = optics.bare && retrieved === null ? SURE_SHARE.bareQuick : SURE_SHARE.usual;
+  const status = unlessOpen(measured, low, sure * MARECHAL_UM);
   return {
     cause: 'pinched-optics',
     status,
