@@ -11,7 +11,7 @@ import { fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
-import { bareBlur, comaFromNode, isBare, nearNode, nodeOf } from './bareMirror.ts';
+import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeOf } from './bareMirror.ts';
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
@@ -161,6 +161,7 @@ function amountsOf(
   const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
   const own = ownOf(settledComa, response);
   const node = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
+  const halfDiagonalMm = mmOf(half, optics);
   return {
     smooth: level === null ? { ...smooth, distortion } : { ...smooth, distortion, coma: level },
     fwhm: field.fwhm,
@@ -178,11 +179,11 @@ function amountsOf(
     physical: known !== null && response !== null,
     comaUm:
       node !== null
-        ? comaFromNode(node, (half * optics.pixelUm) / 1000, optics)
+        ? comaFromNode(node, halfDiagonalMm, optics)
         : response === null
           ? null
           : comaInterval(noiseFreeLength(settledComa), settledComa.error, response),
-    halfDiagonalMm: (half * optics.pixelUm) / 1000,
+    halfDiagonalMm,
     smeared: false,
     retrieved: null,
     node,

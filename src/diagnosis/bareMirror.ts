@@ -37,7 +37,7 @@ export function isBare(setup: Setup, smooth: SmoothFields, fwhm: number, half: n
   const optics = knownOptics(setup, true) ?? nominalOptics(fwhm);
   const response = responseFor(optics, filter, { fwhm, coma3: 0, trefoil3: 0 });
   if (response === null) return false;
-  const expectedUm = umPerHalfDiagonal(optics, half);
+  const expectedUm = umPerHalfDiagonal(optics, mmOf(half, optics));
   const foundUm = (value * SMALL_UM) / response.coma3(SMALL_UM);
   // The coma of the edge widens the stars, so that they seem to answer less than they do: the more of it, the more it seems.
   return foundUm > BARE_SHARE * expectedUm * Math.max(1, expectedUm / 2);
@@ -52,9 +52,12 @@ export const MOST_COMA_UM = NEAR_UM[NEAR_UM.length - 1];
 /** Stars of every sub that are wanted. */
 const WANTED_STARS = 24;
 
+/** So many pixels in millimetres on the sensor. */
+export const mmOf = (px: number, { pixelUm }: KnownOptics): number => (px * pixelUm) / 1000;
+
 /** W131 of a paraboloid half a diagonal from its axis, um: c = h/(32 N^3). */
-const umPerHalfDiagonal = ({ primaryFocalLengthMm, apertureMm, pixelUm }: KnownOptics, half: number): number =>
-  (half * pixelUm) / (32 * (primaryFocalLengthMm / apertureMm) ** 3);
+const umPerHalfDiagonal = ({ primaryFocalLengthMm, apertureMm }: KnownOptics, halfDiagonalMm: number): number =>
+  (1000 * halfDiagonalMm) / (32 * (primaryFocalLengthMm / apertureMm) ** 3);
 
 /**
  * The stars of a bare mirror whose widths still tell of focus: farther from the node coma drowns it. Out of focus stars answer more
@@ -74,7 +77,7 @@ export function nearNode(
   };
   const measured = known !== null && linear.value > DETECT_SIGMAS * linear.error;
   const within = NEAR_UM.map((um) => {
-    const most = measured ? (um * linear.value) / umPerHalfDiagonal(known, half) : response.coma3(um);
+    const most = measured ? (um * linear.value) / umPerHalfDiagonal(known, mmOf(half, known)) : response.coma3(um);
     return frames.map((frame) => ({ ...frame, shapes: frame.shapes.filter((s) => comaOf(frame, s) < most) }));
   });
   return within.find((some) => some.every(({ shapes }) => shapes.length >= WANTED_STARS)) ?? within[within.length - 1];
@@ -86,7 +89,7 @@ export function nearNode(
  */
 export function bareBlur(optics: KnownOptics, half: number, response: Response): (halfDiagonals: number) => number {
   const ratio = optics.primaryFocalLengthMm / optics.apertureMm;
-  const mm = (half * optics.pixelUm) / 1000;
+  const mm = mmOf(half, optics);
   // B h^2 um of wavefront is as much as 8 N^2 times that along the axis.
   const umAtOne = (8 * ratio ** 2 * 1000 * mm ** 2) / (16 * ratio ** 2 * optics.primaryFocalLengthMm);
   return (h) => response.blurPx(umAtOne * h * h);
@@ -158,7 +161,7 @@ export function comaVectorFromNode(
   halfDiagonalMm: number,
   optics: KnownOptics,
 ): UncertainVector {
-  const umPerUnit = umPerHalfDiagonal(optics, (1000 * halfDiagonalMm) / optics.pixelUm);
+  const umPerUnit = umPerHalfDiagonal(optics, halfDiagonalMm);
   return { x: -u * umPerUnit, y: -v * umPerUnit, error: error * umPerUnit };
 }
 
@@ -168,8 +171,8 @@ export function comaFromNode(
   halfDiagonalMm: number,
   optics: KnownOptics,
 ): NonNullable<Amounts['comaUm']> {
-  const umPerUnit = umPerHalfDiagonal(optics, (1000 * halfDiagonalMm) / optics.pixelUm);
-  const value = Math.hypot(node.u, node.v) * umPerUnit;
-  const error = node.error * umPerUnit;
+  const vector = comaVectorFromNode(node, halfDiagonalMm, optics);
+  const { error } = vector;
+  const value = vectorLength(vector);
   return { value, low: Math.max(0, value - error), high: value + error, error };
 }

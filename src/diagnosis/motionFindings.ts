@@ -72,7 +72,9 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
               ? 'If short subs show it as well, it is astigmatism out of focus (it turns by 90 deg through focus) or dispersion low in the sky.'
               : 'Look for backlash and for a dither that had not settled.'
           }`
-        : 'Nothing to do.',
+        : turning
+          ? 'Tracking or astigmatism: a 10 s sub settles it. Tracking is gone in it, astigmatism stays and turns by 90 deg through focus.'
+          : 'Nothing to do.',
   };
 }
 

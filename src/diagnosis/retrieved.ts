@@ -122,7 +122,7 @@ export function retrievedAmounts(
       seeingArcsec: spread(layout.seeing(frame), 1),
       focusUm:
         frame === referenceSub
-          ? positive(scaled(focusInterval(scan, retrieval), umOfFocus))
+          ? scaled(focusInterval(scan, retrieval), umOfFocus)
           : spread(layout.focus(frame), umOfFocus),
       // A traceless second moment m on top of a round star's sigma^2 makes e = m/(2 sigma^2).
       smear: vector(layout.smear(frame), 1 / (2 * sigma2[frame])),
@@ -152,15 +152,22 @@ export function retrievedAmounts(
   };
 }
 
-/** The held focus carries no error of its own: its interval is that of the places, each smeared by half a step. */
-function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub }: Retrieval): Interval {
+/**
+ * The held focus carries no error of its own: its interval is that of the places, each smeared by half a step. Its side is told only
+ * where the fit is signed.
+ */
+function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub, signed }: Retrieval): Interval {
   const index = layout.focus(referenceSub);
   const sorted = [...scan].sort((a, b) => a.focus - b.focus);
   const step = (point: ScanPoint): number => {
     const k = sorted.indexOf(point);
     return (sorted[Math.min(sorted.length - 1, k + 1)].focus - sorted[Math.max(0, k - 1)].focus) / 2;
   };
-  return mixtureInterval(scan, (point) => ({ value: Math.abs(point.parameters[index]), error: step(point) / 2 }));
+  const held = mixtureInterval(scan, (point) => {
+    const focus = point.parameters[index];
+    return { value: signed ? focus : Math.abs(focus), error: step(point) / 2 };
+  });
+  return signed ? held : positive(held);
 }
 
 /** Places with the reference focus at nothing may hold either sign of the rest: turned to that of the most probable one. */

@@ -52,13 +52,7 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
     persistentValue(fields.map((f) => ({ value: f.distortion.linear[k], error: f.distortion.linearError }))),
   );
   return {
-    coma: persistentComa(fields.map((f) => f.coma)),
-    trefoil: {
-      uniform: persistentDirection(
-        fields.map((f) => f.trefoil.uniform),
-        'trefoil',
-      ),
-    },
+    ...persistentOdd(fields),
     distortion: {
       uniform: uniform((f) => f.distortion.uniform),
       linear: [linear[0].value, linear[1].value, linear[2].value, linear[3].value],
@@ -72,24 +66,21 @@ function fitSmooth(frames: readonly FrameStars[]): SmoothFields | null {
 /** The same with coma and trefoil of some subs left out: those in which a jump hides what the optics do. */
 export function withoutOdd(smooth: SmoothFields, left: (frame: number) => boolean): SmoothFields {
   const fields = smooth.perFrame.filter(({ frame }) => !left(frame)).map((entry) => entry.fields);
+  return { ...smooth, ...persistentOdd(fields) };
+}
+
+function persistentOdd(fields: readonly SpinFields[]): Pick<SmoothFields, 'coma' | 'trefoil'> {
+  const trefoils = fields.map((f) => f.trefoil.uniform);
   return {
-    ...smooth,
     coma: persistentComa(fields.map((f) => f.coma)),
-    trefoil: {
-      uniform: persistentDirection(
-        fields.map((f) => f.trefoil.uniform),
-        'trefoil',
-      ),
-    },
+    trefoil: { uniform: persistentDirection(trefoils, 'trefoil') },
   };
 }
 
 export function persistentComa(fields: readonly SpinFields['coma'][]): SmoothFields['coma'] {
+  const uniforms = fields.map((f) => f.uniform);
   return {
-    uniform: persistentDirection(
-      fields.map((f) => f.uniform),
-      'coma',
-    ),
+    uniform: persistentDirection(uniforms, 'coma'),
     linear: persistentValue(fields.map((f) => f.linear)),
     cubic: median(fields.map((f) => f.cubic)),
   };

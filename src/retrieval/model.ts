@@ -48,19 +48,35 @@ export function predictValues(
   at: number,
 ): void {
   const w = wavefrontOf(layout, p, place);
-  const { sigma2, e, coma3, trefoil3 } = table.at(p[layout.seeing(place.frame)], w);
+  setValues(layout, p, place.frame, w.d, table.at(p[layout.seeing(place.frame)], w), out, at);
+}
+
+/**
+ * A smear adds its second moment to the star's; its traceless part turns and lengthens, its trace is seeing. The offset shadow's odd
+ * part is proportional to the defocus. A skew is coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}.
+ */
+function setValues(
+  layout: Layout,
+  p: ArrayLike<number>,
+  frame: number,
+  d: number,
+  { sigma2, e, coma3, trefoil3 }: StarShape,
+  out: Float64Array,
+  at: number,
+): void {
+  // Second moments A(1 + e): A^2 (1 - |e|^2) = sigma2^2.
   const a = sigma2 / Math.sqrt(unstretched(e));
-  const smear = layout.smear(place.frame);
+  const smear = layout.smear(frame);
   const ex = e.x + p[smear] / (2 * a);
   const ey = e.y + p[smear + 1] / (2 * a);
   out[at] = a * Math.sqrt(unstretched({ x: ex, y: ey }));
   out[at + 1] = ex;
   out[at + 2] = ey;
-  out[at + 3] = coma3.x + p[layout.shadow] * w.d;
-  out[at + 4] = coma3.y + p[layout.shadow + 1] * w.d;
+  out[at + 3] = coma3.x + p[layout.shadow] * d;
+  out[at + 4] = coma3.y + p[layout.shadow + 1] * d;
   out[at + 5] = trefoil3.x;
   out[at + 6] = trefoil3.y;
-  const skew = layout.skew(place.frame);
+  const skew = layout.skew(frame);
   if (skew < 0) return;
   const kx = p[skew];
   const ky = p[skew + 1];
@@ -75,10 +91,7 @@ export function predictValues(
 /** 1 - |e|^2, kept off nothing. */
 const unstretched = (e: { readonly x: number; readonly y: number }): number => Math.max(0.05, 1 - e.x ** 2 - e.y ** 2);
 
-/**
- * Shape of the stars at one place and its derivatives by all parameters. A smear adds its second moment to the star's; its
- * traceless part turns and lengthens, its trace is seeing. The offset shadow's odd part is proportional to the defocus.
- */
+/** Shape of the stars at one place and its derivatives by all parameters. */
 export function predict(
   layout: Layout,
   table: Pick<ResponseTable, 'slopesAt'>,
@@ -90,25 +103,17 @@ export function predict(
   const w = wavefrontOf(layout, p, place);
   const { shape, slopes } = table.slopesAt(p[layout.seeing(frame)], w);
   const values = new Float64Array(QUANTITIES);
+  setValues(layout, p, frame, w.d, shape, values, 0);
   const jacobian = new Float64Array(QUANTITIES * n);
   const smear = layout.smear(frame);
   const mx = p[smear];
   const my = p[smear + 1];
 
-  // Second moments A(1 + e): A^2 (1 - |e|^2) = sigma2^2.
   const q2 = unstretched(shape.e);
   const q = Math.sqrt(q2);
   const a = shape.sigma2 / q;
-  const ex = shape.e.x + mx / (2 * a);
-  const ey = shape.e.y + my / (2 * a);
+  const [, ex, ey] = values;
   const r = Math.sqrt(unstretched({ x: ex, y: ey }));
-  values[0] = a * r;
-  values[1] = ex;
-  values[2] = ey;
-  values[3] = shape.coma3.x;
-  values[4] = shape.coma3.y;
-  values[5] = shape.trefoil3.x;
-  values[6] = shape.trefoil3.y;
 
   const column = (index: number, slope: StarShape, factor: number): void => {
     const da = slope.sigma2 / q + (shape.sigma2 * (shape.e.x * slope.e.x + shape.e.y * slope.e.y)) / (q2 * q);
@@ -151,24 +156,22 @@ export function predict(
     jacobian[n + index] = dex;
     jacobian[2 * n + index] = dey;
   }
-  addShadow(layout, p, w.d, place, values, jacobian);
-  if (layout.skew(frame) >= 0) addSkew(layout, p, frame, values, jacobian);
+  addShadowSlopes(layout, p, w.d, place, jacobian);
+  if (layout.skew(frame) >= 0) addSkewSlopes(layout, p, frame, jacobian);
   return { values, jacobian };
 }
 
-function addShadow(
+function addShadowSlopes(
   layout: Layout,
   p: ArrayLike<number>,
   d: number,
   { frame, u, v }: FieldPlace,
-  values: Float64Array,
   jacobian: Float64Array,
 ): void {
   const n = layout.length;
   for (const k of [0, 1]) {
     const shadow = p[layout.shadow + k];
     const row = (3 + k) * n;
-    values[3 + k] += shadow * d;
     jacobian[row + layout.shadow + k] = d;
     jacobian[row + layout.focus(frame)] += shadow;
     jacobian[row + layout.tilt] += shadow * u;
@@ -177,21 +180,12 @@ function addShadow(
   }
 }
 
-/** coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}: the same for every star of the sub. */
-function addSkew(
-  layout: Layout,
-  p: ArrayLike<number>,
-  frame: number,
-  values: Float64Array,
-  jacobian: Float64Array,
-): void {
+function addSkewSlopes(layout: Layout, p: ArrayLike<number>, frame: number, jacobian: Float64Array): void {
   const n = layout.length;
   const at = layout.skew(frame);
   const kx = p[at];
   const ky = p[at + 1];
   const k2 = kx * kx + ky * ky;
-  values[3] += kx;
-  values[4] += ky;
   jacobian[3 * n + at] = 1;
   jacobian[4 * n + at + 1] = 1;
   if (k2 < NO_SKEW) return;
@@ -200,8 +194,6 @@ function addSkew(
   const cubeY = ky * (3 * kx * kx - ky * ky);
   const squareX = kx * kx - ky * ky;
   const squareY = 2 * kx * ky;
-  values[5] += (SKEW_TREFOIL * cubeX) / k2;
-  values[6] += (SKEW_TREFOIL * cubeY) / k2;
   jacobian[5 * n + at] = SKEW_TREFOIL * ((3 * squareX) / k2 - (2 * kx * cubeX) / k2 ** 2);
   jacobian[5 * n + at + 1] = SKEW_TREFOIL * ((-3 * squareY) / k2 - (2 * ky * cubeX) / k2 ** 2);
   jacobian[6 * n + at] = SKEW_TREFOIL * ((3 * squareY) / k2 - (2 * kx * cubeY) / k2 ** 2);

@@ -122,3 +122,28 @@ describe('a bare mirror in two subs on the two sides of focus', () => {
     expect(diagnosis.findings.filter((f) => f.cause === 'astigmatism' && f.status === 'fault')).toEqual([]);
   });
 });
+
+describe('a bare mirror whose own curvature tells the side of focus', () => {
+  it.each([-60, 60])('%d um off, that side is told', (focusUm) => {
+    const frames = [
+      drawSub({
+        width: 3000,
+        height: 2000,
+        starCount: 600,
+        seed: 27,
+        telescope: { corrector: null },
+        state: { focusUm },
+      }),
+    ];
+    const settings = { corrector: 'none' } as const;
+    const { diagnosis } = refine(
+      measureField(
+        frames.map((frame) => measureFrame(frame)),
+        setupFromFrames(frames, settings),
+        orientationOf(frames, settings),
+      ),
+    );
+    const found = diagnosis.amounts?.retrieved?.perSub[0].focusUm.value ?? 0;
+    expect(Math.abs(found - focusUm)).toBeLessThan(8);
+  });
+});
