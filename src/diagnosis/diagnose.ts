@@ -1,7 +1,7 @@
 import type { Field } from '../field/fitField.ts';
 import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
-import { CAUSES, type Cause, type Finding, NO_DIRECTION } from './finding.ts';
+import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
 import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking } from './motionFindings.ts';
@@ -90,9 +90,12 @@ const SOFTEST_ARCSEC = 7;
  * Such stars are out of focus, whatever they look like: far out of focus an offset shadow passes for coma. Where tilt or curvature
  * bring a part of the field to focus, its sharpest stars count.
  */
-export function tooSoft({ physical, response, size, fwhm }: Amounts): boolean {
+export function tooSoft({ physical, response, size, fwhm, optics }: Amounts): boolean {
   if (!physical || response === null) return false;
-  const sharpest = size === null ? 1 : Math.min(1, Math.min(...size.floor) / fwhm);
+  // A bare mirror's own curvature is given to the surface, not found.
+  const varies =
+    size !== null && Math.max(size.tiltSignificance, optics.bare ? 0 : size.curvatureSignificance) >= DETECT_SIGMAS;
+  const sharpest = varies ? Math.min(1, Math.min(...size.floor) / fwhm) : 1;
   return response.seeingArcsec * sharpest > SOFTEST_ARCSEC;
 }
 

@@ -26,6 +26,7 @@ export function drawFieldOverlay(canvas: Canvas, report: Report, picture: FieldP
   };
   const tilt = report.findings.find((finding) => finding.cause === 'sensor-tilt' && isDrawn(finding));
   const coma = report.findings.find((finding) => finding.cause === 'miscollimation' && isDrawn(finding));
+  const told = report.findings.some(({ cause, significance }) => cause === 'miscollimation' && significance !== null);
   const shift = report.findings.find((finding) => finding.starShiftPx !== null)?.starShiftPx ?? null;
   drawZoneMarks(overlay);
   const whisker = drawWhiskers(overlay, picture, enlarged);
@@ -33,7 +34,8 @@ export function drawFieldOverlay(canvas: Canvas, report: Report, picture: FieldP
   if (move) overlay.taken.push(...boxesAlong(move.a.x, move.a.y, move.b.x, move.b.y, 56 * overlay.u));
   const labels = [tilt ? drawTilt(overlay, tilt) : null, coma ? drawComa(overlay, coma, move) : null];
   drawKeys(overlay, whisker);
-  drawNode(overlay);
+  // Where nothing is told of the coma, nothing is told of its node.
+  if (told) drawNode(overlay);
   if (move) drawMove(overlay, move);
   drawZoneSizes(overlay);
   for (const label of labels) if (label) putLabel(overlay, label);

@@ -113,6 +113,17 @@ it('the coma node of a bare mirror is marked where it lies', () => {
   expect(Math.hypot(ink.x - at.x, ink.y - at.y)).toBeLessThan(2);
 });
 
+it('the coma node is not marked where nothing is told of the coma', () => {
+  const base = EXAMPLE_REPORTS.good;
+  const coma = { ...base.field.coma, node: { xMm: 4, yMm: -3, errorMm: 0.1 } };
+  const findings = base.findings.map((f) =>
+    f.cause === 'miscollimation' ? { ...f, status: 'not-measurable' as const, significance: null } : f,
+  );
+  const marked = inkOf(draw({ ...base, field: { ...base.field, coma } }), PALETTE.coma).count;
+  expect(marked).toBeGreaterThan(0);
+  expect(inkOf(draw({ ...base, findings, field: { ...base.field, coma } }), PALETTE.coma).count).toBe(0);
+});
+
 it('the same record and frame make the same bytes', async () => {
   const hash = async (): Promise<string> =>
     createHash('sha256')
