@@ -228,9 +228,12 @@ function levelComa(
 /** How well the removed skew is known, as a share. */
 const SKEW_ERROR = 0.1;
 
+/** Per component: the air's axis is known, not whether its tail adds or takes. */
+export const hiddenByAir = (air: Air | null): number => (air?.coma3 ?? 0) / Math.SQRT2;
+
 /** Coma less the skewed smear seen; where none is seen, what the air may hide widens the error. */
 function withoutSmear(coma: UncertainVector, skew: SkewedSmear | null, air: Air | null): UncertainVector {
-  if (skew === null) return withFloor(coma, (air?.coma3 ?? 0) / Math.SQRT2);
+  if (skew === null) return withFloor(coma, hiddenByAir(air));
   const { x, y } = skew.coma3;
   return {
     x: coma.x - x,

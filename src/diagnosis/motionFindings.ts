@@ -151,10 +151,9 @@ interface FocusError {
 /** The sub farthest from its best compromise focus: mean of r^2 over the frame is 1/3 in half-diagonals. */
 function farthestFocus({ size, response, retrieved, smeared }: Amounts): FocusError {
   if (retrieved !== null && response !== null && !smeared) {
-    const { curvatureUm } = retrieved;
-    const subs = retrieved.perSub.map(({ focusUm }) => ({
-      um: Math.abs(focusUm.value + curvatureUm.value / 3),
-      errorUm: Math.hypot((focusUm.high - focusUm.low) / 2, curvatureUm.error / 3),
+    const subs = retrieved.perSub.map(({ compromiseUm: { value, low, high } }) => ({
+      um: value,
+      errorUm: (high - low) / 2,
     }));
     const worst = subs.reduce((a, b) => (b.um > a.um ? b : a));
     return { ...worst, significance: worst.um / Math.max(worst.errorUm, 1e-9), blur: response.blurPx(worst.um) };

@@ -2,7 +2,15 @@ import { persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
 import { airIsSuspect } from './air.ts';
-import { type Amounts, COMA_FLOOR, comaInterval, filterName, withDistortionFloor, without } from './amounts.ts';
+import {
+  type Amounts,
+  COMA_FLOOR,
+  comaInterval,
+  filterName,
+  hiddenByAir,
+  withDistortionFloor,
+  without,
+} from './amounts.ts';
 import { comaFromNode, comaVectorFromNode, nodeFromFit } from './bareMirror.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
@@ -21,12 +29,12 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
     ...amounts,
     retrieved,
     response,
-    comaUm: withScale(retrieved.comaUm, amounts.coma, response),
+    comaUm: withScale(retrieved.comaUm, floorUm(amounts, response)),
     smeared:
       amounts.skew !== null ||
       (airIsSuspect(amounts, setup) && vectorLength(amounts.smear) > distortionOf(ROUND_ELONGATION)),
   };
-  const node = amounts.node === null ? null : nodeFromFit(retrieved);
+  const node = amounts.node === null ? null : nodeFromFit(retrieved, floorUm(amounts, response));
   // Where the node stands is how far a bare mirror's axis is off, whatever the drawn stars answer.
   const fromNode = node === null ? null : comaFromNode(node, amounts.halfDiagonalMm, amounts.optics);
   const smears = smearsOf(refined).map(({ distortion }) => distortion);
@@ -37,12 +45,8 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
 const SCALE_SHARE = 0.02;
 
 /** The fit's interval with what averaging does not take away: the scale of the drawn stars, and the floor of coma3. */
-function withScale(
-  { value, low, high }: Retrieved['comaUm'],
-  coma: UncertainVector,
-  response: Response | null,
-): NonNullable<Amounts['comaUm']> {
-  const beyond = Math.hypot(SCALE_SHARE * value, floorUm(coma, response));
+function withScale({ value, low, high }: Retrieved['comaUm'], floor: number): NonNullable<Amounts['comaUm']> {
+  const beyond = Math.hypot(SCALE_SHARE * value, floor);
   const below = Math.hypot(value - low, beyond);
   const above = Math.hypot(high - value, beyond);
   return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
@@ -61,9 +65,12 @@ function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
   return !bare || Math.max(...foci) - Math.min(...foci) > APART_UM;
 }
 
-function floorUm(coma: UncertainVector, response: Response | null): number {
+/** What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. */
+function floorUm({ coma, air, skew }: Amounts, response: Response | null): number {
+  if (response === null) return 0;
   const length = vectorLength(coma);
-  return response === null ? 0 : response.comaUm(length + COMA_FLOOR) - response.comaUm(length);
+  const floor = Math.hypot(COMA_FLOOR, skew === null ? hiddenByAir(air) : 0);
+  return response.comaUm(length + floor) - response.comaUm(length);
 }
 
 /**
@@ -78,7 +85,7 @@ export function comaVectorUm(amounts: Amounts): UncertainVector | null {
   if (retrieved !== null && !optics.bare) {
     const { x, y, error } = retrieved.coma;
     const share = (SCALE_SHARE * Math.hypot(x, y)) / Math.SQRT2;
-    return { x, y, error: Math.hypot(error, share, floorUm(coma, response)) };
+    return { x, y, error: Math.hypot(error, share, floorUm(amounts, response)) };
   }
   const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;
   const perUnit = length === 0 ? 0 : um / length;

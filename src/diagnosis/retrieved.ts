@@ -18,6 +18,8 @@ export interface Retrieved {
     readonly seeingArcsec: Interval;
     /** um along the axis at the middle of the frame, sign relative to the others. */
     readonly focusUm: Interval;
+    /** The same of the mean over the frame, unsigned: off the best compromise between middle and corners. */
+    readonly compromiseUm: Interval;
     /** (e1, e2) that the smear makes of a star of the sub's typical width. */
     readonly smear: UncertainVector;
     /** (e1, e2) that the uniform astigmatism makes of the stars in the middle at this focus. */
@@ -111,6 +113,8 @@ export function retrievedAmounts(
       const { value, error } = lengthAt(point, index);
       return sum + (point.weight * value) / error;
     }, 0);
+  const side = retrieval.signed ? () => 1 : sideOf(scan, layout.curvature);
+  const curvature = mixtureMean(scan, layout.curvature, side);
   const tilt = vector(layout.tilt);
   const tiltLength = Math.hypot(tilt.x, tilt.y);
   const half = 0.5 * Math.hypot(setup.width, setup.height);
@@ -124,6 +128,7 @@ export function retrievedAmounts(
         frame === referenceSub
           ? scaled(focusInterval(scan, retrieval), umOfFocus)
           : spread(layout.focus(frame), umOfFocus),
+      compromiseUm: positive(scaled(compromise(scan, retrieval, frame), umOfFocus)),
       // A traceless second moment m on top of a round star's sigma^2 makes e = m/(2 sigma^2).
       smear: vector(layout.smear(frame), 1 / (2 * sigma2[frame])),
       astigmatic: astigmatic[frame],
@@ -137,7 +142,7 @@ export function retrievedAmounts(
     tiltUm: length(layout.tilt, umOfFocus * extent),
     tiltAxis: Math.atan2(tilt.y, tilt.x),
     tiltAxisError: Math.min(Math.PI / 2, tilt.error / Math.max(tiltLength, 1e-12)),
-    curvatureUm: number(layout.curvature, umOfFocus),
+    curvatureUm: { value: umOfFocus * curvature.value, error: umOfFocus * curvature.error },
     astigmatismRmsUm: {
       uniform: vector(layout.astigmatism, 1 / UM_PER_RMS.a),
       linear: vector(layout.linearAstigmatism, 1 / UM_PER_RMS.a),
@@ -158,16 +163,41 @@ export function retrievedAmounts(
  */
 function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub, signed }: Retrieval): Interval {
   const index = layout.focus(referenceSub);
-  const sorted = [...scan].sort((a, b) => a.focus - b.focus);
-  const step = (point: ScanPoint): number => {
-    const k = sorted.indexOf(point);
-    return (sorted[Math.min(sorted.length - 1, k + 1)].focus - sorted[Math.max(0, k - 1)].focus) / 2;
-  };
+  const error = halfStep(scan);
   const held = mixtureInterval(scan, (point) => {
     const focus = point.parameters[index];
-    return { value: signed ? focus : Math.abs(focus), error: step(point) / 2 };
+    return { value: signed ? focus : Math.abs(focus), error: error(point) };
   });
   return signed ? held : positive(held);
+}
+
+function halfStep(scan: readonly ScanPoint[]): (point: ScanPoint) => number {
+  const sorted = [...scan].sort((a, b) => a.focus - b.focus);
+  return (point) => {
+    const k = sorted.indexOf(point);
+    return (sorted[Math.min(sorted.length - 1, k + 1)].focus - sorted[Math.max(0, k - 1)].focus) / 4;
+  };
+}
+
+/** Mean of r^2 over the frame, squared half-diagonals. */
+const MEAN_R2 = 1 / 3;
+
+/** Focus and curvature lean on each other: their sum is surer than either. */
+function compromise(scan: readonly ScanPoint[], { layout, referenceSub }: Retrieval, frame: number): Interval {
+  const [focus, curvature, n] = [layout.focus(frame), layout.curvature, layout.length];
+  const step = halfStep(scan);
+  return mixtureInterval(scan, (point) => {
+    const { parameters: p, covariance } = point;
+    const variance =
+      covariance[focus * n + focus] +
+      2 * MEAN_R2 * covariance[focus * n + curvature] +
+      MEAN_R2 ** 2 * covariance[curvature * n + curvature];
+    const held = frame === referenceSub ? step(point) : 0;
+    return {
+      value: Math.abs(p[focus] + MEAN_R2 * p[curvature]),
+      error: Math.hypot(Math.sqrt(Math.max(0, variance)), held),
+    };
+  });
 }
 
 /** Places with the reference focus at nothing may hold either sign of the rest: turned to that of the most probable one. */
@@ -181,6 +211,21 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
     const near = Math.abs(point.focus) < 1e-6;
     return near && along < 0 ? { ...point, parameters: mirrored(layout, point.parameters) } : point;
   });
+}
+
+/** Surely bent to either side at this many sigma. */
+const BENT_SIGMAS = 2;
+
+/**
+ * Near focus a field bent one way looks like one bent the other way from a little farther: places that are surely bent stand for how
+ * much, with the sign of the most probable one.
+ */
+function sideOf(scan: readonly ScanPoint[], index: number): (point: ScanPoint) => number {
+  const [{ parameters: first }] = scan;
+  return ({ parameters: p, covariance }) => {
+    const error = Math.sqrt(Math.max(0, covariance[index * p.length + index]));
+    return p[index] * first[index] < 0 && Math.abs(p[index]) > BENT_SIGMAS * error ? -1 : 1;
+  };
 }
 
 /** Uniform astigmatism is told from a smear by its turn through focus, where the subs or the field show one. */

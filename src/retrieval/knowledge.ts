@@ -31,6 +31,8 @@ export interface RetrievalPriors {
   readonly linearComa: Expected;
   /** A bare mirror's own radial astigmatism and curvature, um at the half-diagonal: they also tell the side of focus. */
   readonly bare: { readonly radialAstigmatism: Expected; readonly curvature: Expected } | null;
+  /** A component of what an offset shadow makes of coma3, times arcsec^2 (`shadowRise`). */
+  readonly shadow: number;
   /** Subs whose focuser stood alike as the first of each pair; um of d. */
   readonly sameFocus: readonly (readonly [number, number])[];
 }
@@ -39,13 +41,13 @@ export interface RetrievalPriors {
 const SEEING_SCATTER = 0.1;
 /** And its smear, as a share of the stars' own second moment: astigmatism, that turns through focus, is not taken for it. */
 const SMEAR_SCATTER = 0.2;
-/** coma3 for each um of d that the shadow of a fold mirror makes, set 0.03 pupil radii off for full illumination (drawn stars). */
-const SHADOW_PER_UM = 0.007;
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
 const SAME_FOCUS_UM = 0.05;
 /** a over d at the corner that a corrector at the wrong distance makes (ray-traced designs: about half). */
 export const SPACING_ASTIGMATISM = 0.5;
 const WIDE_UM = 3;
+/** The shadow may be off so many times what is usual. */
+const MOST_SHADOW = 10;
 /** coma3 of a skewed smear, per component: of a sub that has one, and of one in which none was seen beside others that have. */
 const SKEW = { seen: 0.3, unseen: 0.0005 } as const;
 
@@ -116,7 +118,7 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
     ...pair(layout.coma, WIDE_UM),
     expected(layout.linearComa, priors.linearComa),
     ...pair(layout.trefoil, WIDE_UM),
-    ...pair(layout.shadow, SHADOW_PER_UM),
+    ...pair(layout.shadow, priors.shadow),
   ];
 }
 
@@ -124,7 +126,7 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
 export function boundsOf(
   layout: Layout,
   table: Pick<ResponseTable, 'range' | 'defocusLimit'>,
-  { bare, linearComa }: RetrievalPriors,
+  { bare, linearComa, shadow }: RetrievalPriors,
 ): Bounds {
   const { limits, seeingArcsec } = table.range;
   const upper = new Array<number>(layout.length).fill(0);
@@ -154,7 +156,7 @@ export function boundsOf(
   set(layout.coma, 2, Math.max(limits.c, Math.abs(linearComa.value)));
   set(layout.linearComa, 1, Math.max(limits.c, 1.3 * Math.abs(linearComa.value)));
   set(layout.trefoil, 2, limits.t);
-  set(layout.shadow, 2, 0.1);
+  set(layout.shadow, 2, MOST_SHADOW * shadow);
   return { lower, upper };
 }
 

@@ -19,7 +19,7 @@ export interface Layout {
   readonly coma: number;
   readonly linearComa: number;
   readonly trefoil: number;
-  /** coma3 per um of defocus that an offset shadow makes, x, y. */
+  /** coma3 arcsec^2 per um of `shadowRise` that an offset shadow makes, x, y. */
   readonly shadow: number;
   readonly length: number;
 }
