@@ -84,12 +84,16 @@ const TURNED_BY = 0.0015;
 const axisErrorOf = (smear: UncertainVector): number =>
   Math.min(Math.PI / 4, Math.hypot(smear.error, TURNED_BY) / (2 * Math.max(vectorLength(smear), 1e-12)));
 
+/** Skewed stars, or the air's, make the fit see astigmatism at fewer sigma than this. */
+const BESIDE_SMEAR_SIGMAS = 10;
+
 /** Whether half of it and more may be astigmatism, which the fit sees, but not surely enough to take it off. */
 function turnsPerhaps(amounts: Amounts, amount: number): boolean {
   const { retrieved, optics, smeared, smooth } = amounts;
   if (retrieved === null || smooth.perFrame.length < 2 || astigmatismTold(amounts, retrieved)) return false;
   const made = Math.max(...retrieved.perSub.map(({ astigmatic }) => Math.hypot(astigmatic.x, astigmatic.y)));
-  return !smeared && !optics.bare && astigmatismSigmas(retrieved) >= DETECT_SIGMAS && made >= 0.5 * amount;
+  const least = smeared ? BESIDE_SMEAR_SIGMAS : DETECT_SIGMAS;
+  return !optics.bare && astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount;
 }
 
 function jumpWords({ skew, jumped }: Amounts): string {

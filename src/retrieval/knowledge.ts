@@ -145,9 +145,9 @@ export function boundsOf(
     set(layout.smear(f), 2, 40);
     if (layout.skew(f) >= 0) set(layout.skew(f), 2, 1);
   }
-  // Of half a diagonal: a frame's shorter side reaches little more than half of it, its stars' r^2 hardly two thirds.
+  // Of half a diagonal: where tilt or curvature drowns the outer stars, those left reach little more than half of it.
   set(layout.tilt, 2, 2.5 * d);
-  set(layout.curvature, 1, 1.5 * d);
+  set(layout.curvature, 1, 4 * d);
   set(layout.astigmatism, 2, limits.a);
   // A bare mirror's own grows beyond the table where its stars are no longer looked at.
   const radial = 2 * Math.abs(bare?.radialAstigmatism.value ?? 0);
