@@ -9,11 +9,13 @@ import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy 
 import { axisWords, plain, type ScreenY } from './words.ts';
 
 /**
- * A Gaussian weight sees the core of a star, narrower than its second moment: a drift lengthens it so much more (drawn stars;
- * from star to star this is known to the share below).
+ * A Gaussian weight sees the core of a star, narrower than its second moment: a drift lengthens it so much more, the long one yet
+ * more (drawn stars, 0.2 to 2.2 FWHM of seeing long, in focus and 0.5 um off); from star to star this is known to the share below.
  */
-const DRIFT_ANSWER = 1.045;
-export const DRIFT_SHARE = 0.028;
+const DRIFT_ANSWER = { short: 1.02, byDistortion: 0.24 } as const;
+const DRIFT_SHARE = 0.028;
+/** A bare mirror's coma widens the stars that the length is told by, and its own astigmatism lengthens them. */
+const BARE_DRIFT_SHARE = 0.12;
 
 /** Length of a steady drift that makes this distortion of a star of that width: a2 - b2 = L^2/12 along one axis. */
 export function driftLength(distortion: number, fwhm: number): number {
@@ -21,7 +23,15 @@ export function driftLength(distortion: number, fwhm: number): number {
   // b of the geometric mean: sigma^2 = a b, a/b = sqrt((1 + e)/(1 - e)).
   const sigma2 = (fwhm / 2.354820045) ** 2;
   const ratio = Math.sqrt((1 + e) / (1 - e));
-  return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio)) / DRIFT_ANSWER;
+  return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio)) / (DRIFT_ANSWER.short + DRIFT_ANSWER.byDistortion * e);
+}
+
+/** Length and error, pixels, of the drift that makes this of stars of that width. */
+export function driftOf(smear: UncertainVector, fwhm: number, bare: boolean): { value: number; error: number } {
+  const length = vectorLength(smear);
+  const value = driftLength(length, fwhm);
+  const noise = driftLength(length + smear.error, fwhm) - value;
+  return { value, error: Math.hypot(noise, (bare ? BARE_DRIFT_SHARE : DRIFT_SHARE) * value) };
 }
 
 export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {

@@ -35,7 +35,7 @@ const OWN_SHARE = 0.05;
  * A component of how far a fold mirror's shadow stands off the pupil's centre, pupil radii: set for full illumination it is the shadow's
  * share of the aperture over twice the focal ratio (common practice, no source), 0.02 to 0.04 in any direction.
  */
-const USUAL_SHADOW = 0.03 / Math.SQRT2;
+const USUAL_SHADOW = 0.04 / Math.SQRT2;
 /** Share of the table's time in the whole. */
 const TABLE_SHARE = 0.5;
 /** Share of the work that is done when the fit begins anew on a closer table. */

@@ -4,7 +4,7 @@ import type { ResponseRange, ResponseTable } from '../optics/response.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
 import type { Retrieval } from '../retrieval/fitWavefront.ts';
 import type { ScanPoint } from '../retrieval/focusScan.ts';
-import { type RetrievalGuess, SPACING_ASTIGMATISM } from '../retrieval/knowledge.ts';
+import { type RetrievalGuess, reachOf, SPACING_ASTIGMATISM } from '../retrieval/knowledge.ts';
 import { wavefrontOf } from '../retrieval/model.ts';
 import type { Amounts } from './amounts.ts';
 import { MOST_COMA_UM } from './bareMirror.ts';
@@ -131,11 +131,15 @@ export function widerRange(
   farthest: number,
 ): ResponseRange | null {
   const { layout, best, signed, referenceSub } = retrieval;
-  const { astigmatism, linearAstigmatism, radialAstigmatism } = layout;
-  const terms = [astigmatism, astigmatism + 1, linearAstigmatism, linearAstigmatism + 1, radialAstigmatism];
   const { limits, defocusUm } = range;
+  const reach = reachOf(retrieval.cells);
+  const terms = [
+    ...[layout.astigmatism, layout.astigmatism + 1].map((index) => ({ index, there: 1 })),
+    ...[layout.linearAstigmatism, layout.linearAstigmatism + 1].map((index) => ({ index, there: reach })),
+    { index: layout.radialAstigmatism, there: reach ** 2 },
+  ];
   const strained = likely(retrieval).some(({ parameters }) =>
-    terms.some((i) => Math.abs(parameters[i]) > HELD * limits.a),
+    terms.some(({ index, there }) => there * Math.abs(parameters[index]) > HELD * limits.a),
   );
   // A bare mirror's own astigmatism is far beyond what is usual, and known.
   const a = strained && !signed ? WIDER * limits.a : limits.a;

@@ -2,7 +2,7 @@ import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
 import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
-import { DRIFT_SHARE, driftLength } from '../diagnosis/motionFindings.ts';
+import { driftOf } from '../diagnosis/motionFindings.ts';
 import { comaVectorUm, smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
@@ -223,9 +223,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const uniform = smooth.distortion.uniform;
   const { trefoil } = amounts;
   const trefoilLength = vectorLength(trefoil);
-  const fwhm = field.fwhm ?? 0;
-  const smearPx = driftLength(vectorLength(smear), fwhm);
-  const smearError = Math.hypot(driftLength(vectorLength(smear) + smear.error, fwhm) - smearPx, DRIFT_SHARE * smearPx);
+  const drift = driftOf(smear, field.fwhm ?? 0, amounts.optics.bare);
   const smearSeen = vectorSignificance(smear) >= DETECT_SIGMAS;
   const dispersion = diagnosis.findings.find((f) => f.cause === 'dispersion' && f.status === 'fault');
   const [p, q, r, s] = smooth.distortion.linear;
@@ -255,7 +253,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
       curvatureUm: curvature === null ? null : { value: curvature.um, error: curvature.error },
     },
     smear: {
-      px: { value: smearPx, error: smearError },
+      px: drift,
       axisDeg: smearSeen ? screen.axisDeg(0.5 * Math.atan2(smear.y, smear.x)) : null,
       axisErrorDeg: smearSeen
         ? degrees(Math.min(Math.PI / 4, smear.error / (2 * Math.max(vectorLength(smear), 1e-12))))
@@ -263,7 +261,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
       skewRatio: amounts.skewRatio,
       perFrame: smearsOf(amounts).map(({ frame, distortion }) => ({
         file: measurement.frames[frame]?.stars.name ?? '',
-        px: driftLength(vectorLength(distortion), fwhm),
+        px: driftOf(distortion, field.fwhm ?? 0, amounts.optics.bare).value,
         axisDeg:
           vectorSignificance(distortion) >= DETECT_SIGMAS
             ? screen.axisDeg(0.5 * Math.atan2(distortion.y, distortion.x))
@@ -273,7 +271,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
     dispersion:
       dispersion?.axis === null || dispersion === undefined
         ? null
-        : { px: smearPx, axisDeg: screen.axisDeg(dispersion.axis), altitudeDeg: setup.altitudeDeg },
+        : { px: drift.value, axisDeg: screen.axisDeg(dispersion.axis), altitudeDeg: setup.altitudeDeg },
     astigmatism: {
       uniform: screen.vector(uniform),
       // e = a1 z + a1' conj(z): the part that third-order misalignment allows is a1.

@@ -1,7 +1,7 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { type CurveFit, continueCurve, fitCurve } from '../numeric/curveFit.ts';
 import { libraryFit } from '../numeric/libraryFit.ts';
-import { median } from '../numeric/statistics.ts';
+import { median, robustSigma } from '../numeric/statistics.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf, QUANTITIES } from './cells.ts';
 import { type Given, HAND_ON, nearestFocus, type Place, type ScanPoint, scanFocus, weighed } from './focusScan.ts';
@@ -12,10 +12,12 @@ import {
   priorsOf,
   type RetrievalGuess,
   type RetrievalPriors,
+  reachOf,
   startsOf,
   within,
 } from './knowledge.ts';
 import { type Layout, layoutOf } from './layout.ts';
+import { predictValues } from './model.ts';
 import { type Bounds, type Prior, retrievalProblem } from './problem.ts';
 
 export interface Retrieval {
@@ -66,21 +68,28 @@ export function fitWavefront(
   from: Float64Array | null = null,
   progress: RetrievalProgress = () => undefined,
 ): Retrieval | null {
-  const cells = frames.flatMap((frame, f) => cellsOf(frame, f));
-  if (cells.length < MIN_CELLS) return null;
+  const all = frames.flatMap((frame, f) => cellsOf(frame, f));
+  if (all.length < MIN_CELLS) return null;
   const layout = layoutOf(frames.length, guess.skew !== null);
-  const bounds = boundsOf(layout, table, priors);
-  const rows = priorsOf(layout, guess, priors, median(cells.map((cell) => cell.values[0])));
+  const bounds = boundsOf(layout, table, priors, reachOf(all));
+  const rows = priorsOf(layout, guess, priors, median(all.map((cell) => cell.values[0])));
   const starts = (from === null ? startsOf(layout, guess, priors) : [Array.from(from)]).map((start) =>
     within(start, bounds),
   );
+  let cells = all;
   const fitFrom = (some: readonly number[][], told: RetrievalProgress): Fit | null =>
     fitOnce({ layout, table, cells, rows, bounds, priors, plain: plainStart(layout, guess, priors) }, some, told);
+  const again = (share: number): void => progress(FIRST_SHARE + (1 - FIRST_SHARE) * share);
   let fit = fitFrom(starts, (share) => progress(FIRST_SHARE * share));
   // The scan looks where the starts may not have led.
   for (let round = 0; round < MOST_ROUNDS && fit?.better; round++)
-    fit = fitFrom([Array.from(fit.better)], (share) => progress(FIRST_SHARE + (1 - FIRST_SHARE) * share)) ?? fit;
+    fit = fitFrom([Array.from(fit.better)], again) ?? fit;
   if (fit === null) return null;
+  const kept = withoutLone(all, layout, table, fit.best.parameters);
+  if (kept.length < all.length && kept.length >= MIN_CELLS) {
+    cells = kept;
+    fit = fitFrom([Array.from(fit.best.parameters)], again) ?? fit;
+  }
   const { best, places, chi2PerFreedom, errorScale } = fit;
   return {
     layout,
@@ -95,6 +104,27 @@ export function fitWavefront(
     bounds,
     errorScale,
   };
+}
+
+/** Stars in a cell that cannot vote one of them out; a cell of so few this many sigma off is one odd star. */
+const LONE = 2;
+const LONE_SIGMAS = 8;
+
+/** The cells less those of one or two stars that stand far from what all others say: a double, a galaxy, a ghost. */
+function withoutLone(cells: readonly Cell[], layout: Layout, table: ResponseTable, p: ArrayLike<number>): Cell[] {
+  const told = new Float64Array(QUANTITIES);
+  const off = cells.map((cell) => {
+    predictValues(layout, table, p, cell, told, 0);
+    return told.map((value, k) => Math.abs(cell.values[k] - value) / cell.errors[k]);
+  });
+  const scale = Math.max(
+    1,
+    robustSigma(
+      off.flatMap((each) => Array.from(each)),
+      0,
+    ),
+  );
+  return cells.filter((cell, i) => cell.stars > LONE || off[i].every((sigmas) => sigmas < LONE_SIGMAS * scale));
 }
 
 interface Fit {

@@ -1,5 +1,6 @@
 import type { ResponseTable } from '../optics/response.ts';
 import type { Layout } from './layout.ts';
+import type { FieldPlace } from './model.ts';
 import type { Bounds, Prior } from './problem.ts';
 
 /** What is roughly known before the fit; wavefront coefficients in um, places in half-diagonals. */
@@ -46,6 +47,7 @@ const SAME_FOCUS_UM = 0.05;
 /** a over d at the corner that a corrector at the wrong distance makes (ray-traced designs: about half). */
 export const SPACING_ASTIGMATISM = 0.5;
 const WIDE_UM = 3;
+const LEAST_REACH = 0.3;
 /** The shadow may be off so many times what is usual. */
 const MOST_SHADOW = 10;
 /** coma3 of a skewed smear, per component: of a sub that has one, and of one in which none was seen beside others that have. */
@@ -122,11 +124,16 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
   ];
 }
 
-/** How far each number may go: what the table holds. */
+/** How far from the middle the cells reach, half-diagonals: what grows over the field is told by its amount there. */
+export const reachOf = (cells: readonly FieldPlace[]): number =>
+  cells.reduce((top, { u, v }) => Math.max(top, Math.hypot(u, v)), LEAST_REACH);
+
+/** How far each number may go: what the table holds where the stars are. */
 export function boundsOf(
   layout: Layout,
   table: Pick<ResponseTable, 'range' | 'defocusLimit'>,
   { bare, linearComa, shadow }: RetrievalPriors,
+  reach: number,
 ): Bounds {
   const { limits, seeingArcsec } = table.range;
   const upper = new Array<number>(layout.length).fill(0);
@@ -145,14 +152,14 @@ export function boundsOf(
     set(layout.smear(f), 2, 40);
     if (layout.skew(f) >= 0) set(layout.skew(f), 2, 1);
   }
-  // Of half a diagonal: where tilt or curvature drowns the outer stars, those left reach little more than half of it.
-  set(layout.tilt, 2, 2.5 * d);
-  set(layout.curvature, 1, 4 * d);
+  // From one end of the table's focus to the other.
+  set(layout.tilt, 2, (2 * d) / reach);
+  set(layout.curvature, 1, (2 * d) / reach ** 2);
   set(layout.astigmatism, 2, limits.a);
   // A bare mirror's own grows beyond the table where its stars are no longer looked at.
   const radial = 2 * Math.abs(bare?.radialAstigmatism.value ?? 0);
-  set(layout.linearAstigmatism, 2, Math.max(limits.a, radial));
-  set(layout.radialAstigmatism, 1, Math.max(limits.a, radial));
+  set(layout.linearAstigmatism, 2, Math.max(limits.a / reach, radial));
+  set(layout.radialAstigmatism, 1, Math.max(limits.a / reach ** 2, radial));
   set(layout.coma, 2, Math.max(limits.c, Math.abs(linearComa.value)));
   set(layout.linearComa, 1, Math.max(limits.c, 1.3 * Math.abs(linearComa.value)));
   set(layout.trefoil, 2, limits.t);

@@ -15,7 +15,8 @@ const PLACES = [
 
 /**
  * Stars drawn afresh at the fitted state against what the table said of them: root mean square over places and quantities, in
- * errors of a typical cell. Well below one, the interpolation has not decided anything. Null where a star is not measurable.
+ * errors of a typical cell. Well below one, the interpolation has not decided anything. Null where most are not measurable: far out of
+ * focus the stars in between are.
  */
 export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw: DrawShape): number | null {
   const { layout, cells, best } = retrieval;
@@ -29,7 +30,7 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
       const { u, v } = nearestTo(place, own);
       const w = wavefrontOf(layout, best.parameters, { frame, u, v });
       const drawn = draw(seeing, w);
-      if (drawn === null) return null;
+      if (drawn === null) continue;
       const away = difference(table.at(seeing, w), drawn);
       for (const [k, value] of away.entries()) {
         sum += (value / typical[k]) ** 2;
@@ -37,7 +38,7 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
       }
     }
   }
-  return Math.sqrt(sum / count);
+  return count < (PLACES.length * layout.subs * QUANTITIES) / 2 ? null : Math.sqrt(sum / count);
 }
 
 /** Where stars are: those of a bare mirror may fill a corner of the frame only. */
