@@ -1,7 +1,7 @@
 import type { FrameStars } from '../field/frameStars.ts';
 import { type CurveFit, continueCurve, fitCurve } from '../numeric/curveFit.ts';
 import { libraryFit } from '../numeric/libraryFit.ts';
-import { median, robustSigma } from '../numeric/statistics.ts';
+import { median } from '../numeric/statistics.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf, QUANTITIES } from './cells.ts';
 import { type Given, HAND_ON, nearestFocus, type Place, type ScanPoint, scanFocus, weighed } from './focusScan.ts';
@@ -17,7 +17,7 @@ import {
   within,
 } from './knowledge.ts';
 import { type Layout, layoutOf } from './layout.ts';
-import { predictValues } from './model.ts';
+import { withoutLone } from './loneStars.ts';
 import { type Bounds, type Prior, retrievalProblem } from './problem.ts';
 
 export interface Retrieval {
@@ -104,27 +104,6 @@ export function fitWavefront(
     bounds,
     errorScale,
   };
-}
-
-/** Stars in a cell that cannot vote one of them out; a cell of so few this many sigma off is one odd star. */
-const LONE = 2;
-const LONE_SIGMAS = 8;
-
-/** The cells less those of one or two stars that stand far from what all others say: a double, a galaxy, a ghost. */
-function withoutLone(cells: readonly Cell[], layout: Layout, table: ResponseTable, p: ArrayLike<number>): Cell[] {
-  const told = new Float64Array(QUANTITIES);
-  const off = cells.map((cell) => {
-    predictValues(layout, table, p, cell, told, 0);
-    return told.map((value, k) => Math.abs(cell.values[k] - value) / cell.errors[k]);
-  });
-  const scale = Math.max(
-    1,
-    robustSigma(
-      off.flatMap((each) => Array.from(each)),
-      0,
-    ),
-  );
-  return cells.filter((cell, i) => cell.stars > LONE || off[i].every((sigmas) => sigmas < LONE_SIGMAS * scale));
 }
 
 interface Fit {

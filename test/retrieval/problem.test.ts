@@ -2,8 +2,9 @@ import { expect, it } from 'vitest';
 import { responseTable } from '../../src/optics/response.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
 import type { Cell } from '../../src/retrieval/cells.ts';
-import { otherSides } from '../../src/retrieval/knowledge.ts';
+import { boundsOf, otherSides, reachOf } from '../../src/retrieval/knowledge.ts';
 import { layoutOf } from '../../src/retrieval/layout.ts';
+import { withoutLone } from '../../src/retrieval/loneStars.ts';
 import { retrievalProblem } from '../../src/retrieval/problem.ts';
 
 /** A made-up instrument whose answers are plain. */
@@ -98,4 +99,44 @@ it('is tried with the subs on every other side of focus, their common side left 
   expect(otherSides(layoutOf(1, false), [2, 0.3])).toEqual([]);
   const five = layoutOf(5, false);
   expect(otherSides(five, new Float64Array(five.length).fill(0.5))).toHaveLength(5);
+});
+
+it('lets what grows over the field go as far as the table holds where the stars are', () => {
+  const known = {
+    focus: 0.2,
+    astigmatism: 0.1,
+    linearComa: { value: 0, sigma: 0.05 },
+    shadow: 0.01,
+    bare: null,
+    sameFocus: [],
+  };
+  const reach = reachOf([
+    { frame: 0, u: 0.3, v: -0.4 },
+    { frame: 0, u: 0, v: 0.1 },
+  ]);
+  expect(reach).toBeCloseTo(0.5, 12);
+  const { upper } = boundsOf(layout, table, known, reach);
+  expect(upper[layout.radialAstigmatism] * reach ** 2).toBeCloseTo(table.range.limits.a, 12);
+  expect(upper[layout.linearAstigmatism] * reach).toBeCloseTo(table.range.limits.a, 12);
+  expect(upper[layout.astigmatism]).toBe(table.range.limits.a);
+  // From the far end of focus on one side in the middle to that on the other side where the stars end.
+  expect(upper[layout.curvature] * reach ** 2).toBeCloseTo(2 * table.defocusLimit, 12);
+});
+
+it('leaves out a lone star that stands apart, not one of many nor one among its like', () => {
+  const said = new Float64Array(count);
+  whole.values(place, said);
+  const wobble = (i: number): number => 0.02 * Math.sin(3 * i + 1);
+  const made = (stars: number, by: readonly number[]): Cell[] =>
+    cells.map((cell, c) => ({
+      ...cell,
+      stars,
+      values: cell.values.map((_, k) => said[7 * c + k] + wobble(7 * c + k) + (k === 1 ? by[c] : 0)),
+    }));
+  const odd = [0, 0, 0, 0.4, 0, 0];
+  const kept = withoutLone(made(1, odd), layout, table, place);
+  expect(kept).toHaveLength(cells.length - 1);
+  expect(kept.every((cell) => cell.frame === 0 || cell.u !== cells[3].u)).toBe(true);
+  expect(withoutLone(made(6, odd), layout, table, place)).toHaveLength(cells.length);
+  expect(withoutLone(made(1, [0, 0, 0, 0.1, 0, 0]), layout, table, place)).toHaveLength(cells.length);
 });

@@ -77,6 +77,22 @@ describe('one sub of a telescope with everything wrong at once', () => {
   });
 });
 
+describe('a field so curved that only the middle is sharp enough to measure', () => {
+  const UM_PER_MM2 = 20;
+  const SENSOR_HALF_MM = (3.76 / 2000) * Math.hypot(2400, 1600);
+
+  it('gets the focus of the corners back from the stars that are left, and that of the whole', () => {
+    const { fine } = both([{ state: { fieldCurvatureUmPerMm2: UM_PER_MM2, focusUm: -40 }, starCount: 900 }]);
+    const { curvatureUm, perSub } = retrievedOf(fine);
+    // A corrector as drawn leaves no curvature of its own here; r^2 of a rectangle averages a third of its half-diagonal's.
+    const corner = UM_PER_MM2 * SENSOR_HALF_MM ** 2;
+    expect(Math.abs(Math.abs(curvatureUm.value) / corner - 1)).toBeLessThan(0.07);
+    const { value, low, high } = perSub[0].compromiseUm;
+    expect(Math.abs(value - (corner / 3 - 40))).toBeLessThan(12);
+    expect(high - low).toBeLessThan(0.5 * (perSub[0].focusUm.high - perSub[0].focusUm.low + 2 * curvatureUm.error));
+  });
+});
+
 describe('a sub on focus and one 50 um off', () => {
   it('tells the amount of tilt to a quarter of it, which one focus cannot', () => {
     const state = { primaryTiltArcmin: { x: 2, y: -2.2 } };
