@@ -137,7 +137,7 @@ function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v:
 const FITTED_NODE_SHARE = 0.02;
 const FITTED_NODE_UM = 0.01;
 
-/** The same from the whole-field fit, in whose wavefront the coma is straight; `hiddenUm`: coma that something else may have made. */
+/** The same from the whole-field fit, in whose wavefront the coma is straight; `hiddenUm`: coma that the air may have made. */
 export function nodeFromFit({ coma, linearComaUm }: Retrieved, hiddenUm: number): NonNullable<Amounts['node']> {
   const u = -coma.x / linearComaUm.value;
   const v = -coma.y / linearComaUm.value;
@@ -148,7 +148,8 @@ export function nodeFromFit({ coma, linearComaUm }: Retrieved, hiddenUm: number)
     v,
     error: Math.hypot(
       coma.error / slope,
-      Math.max(FITTED_NODE_UM, hiddenUm) / slope,
+      FITTED_NODE_UM / slope,
+      hiddenUm / slope,
       (way * linearComaUm.error) / slope,
       FITTED_NODE_SHARE * way,
     ),

@@ -26,9 +26,9 @@ function extentAlong(setup: Setup, x: number, y: number): number {
  * How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit, by that fit where a
  * bare mirror's coma widens the same stars (drawn stars); and a floor, um.
  */
-const SCALE_SHARE = { quick: 0.1, fitted: 0.045, bare: 0.15 } as const;
+const SCALE_SHARE = { quick: 0.1, fitted: 0.035, bare: 0.15 } as const;
 /** The same of the curvature, which the corners tell, whose stars are the widest. */
-const CURVATURE_SHARE = { quick: 0.13, fitted: 0.1 } as const;
+const CURVATURE_SHARE = { quick: 0.13, fitted: 0.07 } as const;
 const FOCUS_FLOOR_UM = 2;
 
 const withScale = (um: number, error: number, share: number): number => Math.hypot(error, share * um, FOCUS_FLOOR_UM);
@@ -167,8 +167,8 @@ export function curvatureAmount(amounts: Amounts): CurvatureAmount | null {
   const { size, response, retrieved } = amounts;
   if (size === null || response === null) return null;
   if (retrieved !== null) {
-    const { value, error } = retrieved.curvatureUm;
-    return { um: Math.abs(value), error: withScale(Math.abs(value), error, CURVATURE_SHARE.fitted) };
+    const { value, low, high } = retrieved.bendUm;
+    return { um: value, error: withScale(value, (high - low) / 2, CURVATURE_SHARE.fitted) };
   }
   const um = response.defocusUm(Math.abs(size.curvature.value));
   const statistical = response.defocusUm(Math.abs(size.curvature.value) + size.curvature.error) - um;

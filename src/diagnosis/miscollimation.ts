@@ -1,6 +1,7 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
+import { hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
 import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
@@ -49,7 +50,10 @@ export function miscollimation(
   const { retrieved } = amounts;
   // The coma of a bare mirror in the middle is what the slope of all stars leaves there, and the slope bends with focus: the fit
   // knows how.
-  const seen = optics.bare && retrieved !== null ? retrieved.coma : coma;
+  const seen =
+    optics.bare && retrieved !== null
+      ? { ...retrieved.coma, error: Math.hypot(retrieved.coma.error, hiddenUm(amounts)) }
+      : coma;
   // Far from focus an offset shadow looks like coma: the whole-field fit allows for it.
   const significance = Math.min(vectorSignificance(seen), retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY);
   const direction = Math.atan2(seen.y, seen.x);

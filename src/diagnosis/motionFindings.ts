@@ -3,7 +3,7 @@ import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import { astigmatismTold, smearsOf } from './refined.ts';
-import { astigmatismSigmas } from './retrieved.ts';
+import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
@@ -51,7 +51,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const vector = vectorLength(persistent) >= 0.5 * mean || worst === null ? persistent : worst.distortion;
   const amount = Math.max(vectorLength(persistent), mean);
   const limit = distortionOf(ROUND_ELONGATION);
-  const turning = turnsPerhaps(amounts, amount);
+  const turning = !air && turnsPerhaps(amounts, amount);
   const status = air || turning ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
@@ -70,9 +70,9 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     starShift: null,
     because: !seen
       ? 'no smear common to all stars'
-      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${jumpWords(
-          amounts,
-        )}${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
+      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${
+          turning ? '' : jumpWords(amounts)
+        }${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
           turning ? ', as astigmatism would on the two sides of focus' : ''
         }`,
     advice:
@@ -162,7 +162,7 @@ interface FocusError {
   readonly blur: number;
 }
 
-/** The sub farthest from its best compromise focus: mean of r^2 over the frame is 1/3 in half-diagonals. */
+/** The sub farthest from its best compromise focus. */
 function farthestFocus({ size, response, retrieved, smeared }: Amounts): FocusError {
   if (retrieved !== null && response !== null && !smeared) {
     const subs = retrieved.perSub.map(({ compromiseUm: { value, low, high } }) => ({
@@ -172,7 +172,7 @@ function farthestFocus({ size, response, retrieved, smeared }: Amounts): FocusEr
     const worst = subs.reduce((a, b) => (b.um > a.um ? b : a));
     return { ...worst, significance: worst.um / Math.max(worst.errorUm, 1e-9), blur: response.blurPx(worst.um) };
   }
-  const offsets = size === null ? [] : size.centre.map((c) => Math.abs(c + size.curvature.value / 3));
+  const offsets = size === null ? [] : size.centre.map((c) => Math.abs(c + MEAN_R2 * size.curvature.value));
   const blur = Math.max(0, ...offsets);
   const error = size === null ? Infinity : (size.centreError[offsets.indexOf(blur)] ?? Infinity);
   const um = response?.defocusUm(blur) ?? 0;

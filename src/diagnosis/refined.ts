@@ -25,16 +25,17 @@ import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
 export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
+  const floor = floorUm(amounts, retrieved, response);
   const refined = {
     ...amounts,
     retrieved,
     response,
-    comaUm: withScale(retrieved.comaUm, floorUm(amounts, response)),
+    comaUm: withScale(retrieved.comaUm, floor),
     smeared:
       amounts.skew !== null ||
       (airIsSuspect(amounts, setup) && vectorLength(amounts.smear) > distortionOf(ROUND_ELONGATION)),
   };
-  const node = amounts.node === null ? null : nodeFromFit(retrieved, floorUm(amounts, response));
+  const node = amounts.node === null ? null : nodeFromFit(retrieved, hiddenUm({ ...amounts, response }));
   // Where the node stands is how far a bare mirror's axis is off, whatever the drawn stars answer.
   const fromNode = node === null ? null : comaFromNode(node, amounts.halfDiagonalMm, amounts.optics);
   const smears = smearsOf(refined).map(({ distortion }) => distortion);
@@ -65,12 +66,20 @@ function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
   return !bare || Math.max(...foci) - Math.min(...foci) > APART_UM;
 }
 
-/** What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. */
-function floorUm({ coma, air, skew }: Amounts, response: Response | null): number {
+/** Coma, um, of stars with little of it, that the air may have made: what the fit of a bare mirror, near its node, cannot know. */
+export const hiddenUm = ({ air, skew, response }: Amounts): number =>
+  skew === null && response !== null ? response.comaUm(hiddenByAir(air)) : 0;
+
+/**
+ * What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. Out of focus the same
+ * coma3 is less coma.
+ */
+function floorUm({ coma, air, skew }: Amounts, { perSub }: Retrieved, response: Response | null): number {
   if (response === null) return 0;
   const length = vectorLength(coma);
   const floor = Math.hypot(COMA_FLOOR, skew === null ? hiddenByAir(air) : 0);
-  return response.comaUm(length + floor) - response.comaUm(length);
+  const gain = response.comaGain(Math.min(...perSub.map(({ focusUm }) => Math.abs(focusUm.value))));
+  return (response.comaUm(length + floor) - response.comaUm(length)) / Math.max(1, gain);
 }
 
 /**
@@ -85,7 +94,7 @@ export function comaVectorUm(amounts: Amounts): UncertainVector | null {
   if (retrieved !== null && !optics.bare) {
     const { x, y, error } = retrieved.coma;
     const share = (SCALE_SHARE * Math.hypot(x, y)) / Math.SQRT2;
-    return { x, y, error: Math.hypot(error, share, floorUm(amounts, response)) };
+    return { x, y, error: Math.hypot(error, share, floorUm(amounts, retrieved, response)) };
   }
   const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;
   const perUnit = length === 0 ? 0 : um / length;

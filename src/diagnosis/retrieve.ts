@@ -55,6 +55,12 @@ export function retrieveWavefront(
   if (!amounts.physical || response === null || size === null) return null;
   const frames = optics.bare ? nearNode(all, smooth.coma, response, optics, halfDiagonal(setup)) : all;
   if (frames.some((frame) => frame.shapes.length < MIN_FIELD_STARS)) return null;
+  let told = 0;
+  // A fit that begins anew has done what it had done.
+  const onwards: RetrievalProgress = (share) => {
+    told = Math.max(told, share);
+    progress(told);
+  };
   const guess = guessFrom(frames, amounts);
   const telescope = telescopeFor(optics);
   const draw = drawerOf(amounts, setup);
@@ -68,9 +74,9 @@ export function retrieveWavefront(
   const fitWithin = (range: ResponseRange, from: Float64Array | null, done: number): Fitted | null => {
     const table = tableOf(telescope, draw, range);
     if (table === null) return null;
-    progress(done + TABLE_SHARE * (1 - done));
+    onwards(done + TABLE_SHARE * (1 - done));
     const retrieval = fitWavefront(frames, table, guess, priors, from, (share) =>
-      progress(done + (1 - done) * (TABLE_SHARE + (1 - TABLE_SHARE) * share)),
+      onwards(done + (1 - done) * (TABLE_SHARE + (1 - TABLE_SHARE) * share)),
     );
     return retrieval === null || retrieval.scan.length === 0 ? null : { table, retrieval };
   };

@@ -42,6 +42,8 @@ export interface Retrieved {
   readonly tiltAxisError: number;
   /** Corner less centre, um along the axis, relative to the side of focus. */
   readonly curvatureUm: Uncertain;
+  /** The same unsigned: near focus a field bent one way looks like one bent the other way from a little farther. */
+  readonly bendUm: Interval;
   /** um RMS: uniform, growing from the middle (at the half-diagonal), radial (there). */
   readonly astigmatismRmsUm: {
     readonly uniform: UncertainVector;
@@ -113,8 +115,6 @@ export function retrievedAmounts(
       const { value, error } = lengthAt(point, index);
       return sum + (point.weight * value) / error;
     }, 0);
-  const side = retrieval.signed ? () => 1 : sideOf(scan, layout.curvature);
-  const curvature = mixtureMean(scan, layout.curvature, side);
   const tilt = vector(layout.tilt);
   const tiltLength = Math.hypot(tilt.x, tilt.y);
   const half = 0.5 * Math.hypot(setup.width, setup.height);
@@ -142,7 +142,16 @@ export function retrievedAmounts(
     tiltUm: length(layout.tilt, umOfFocus * extent),
     tiltAxis: Math.atan2(tilt.y, tilt.x),
     tiltAxisError: Math.min(Math.PI / 2, tilt.error / Math.max(tiltLength, 1e-12)),
-    curvatureUm: { value: umOfFocus * curvature.value, error: umOfFocus * curvature.error },
+    curvatureUm: number(layout.curvature, umOfFocus),
+    bendUm: positive(
+      scaled(
+        mixtureInterval(scan, ({ parameters: p, covariance }) => ({
+          value: Math.abs(p[layout.curvature]),
+          error: Math.sqrt(Math.max(0, covariance[layout.curvature * (p.length + 1)])),
+        })),
+        umOfFocus,
+      ),
+    ),
     astigmatismRmsUm: {
       uniform: vector(layout.astigmatism, 1 / UM_PER_RMS.a),
       linear: vector(layout.linearAstigmatism, 1 / UM_PER_RMS.a),
@@ -163,7 +172,7 @@ export function retrievedAmounts(
  */
 function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub, signed }: Retrieval): Interval {
   const index = layout.focus(referenceSub);
-  const error = halfStep(scan);
+  const error = halfStep(scan, ({ focus }) => focus);
   const held = mixtureInterval(scan, (point) => {
     const focus = point.parameters[index];
     return { value: signed ? focus : Math.abs(focus), error: error(point) };
@@ -171,30 +180,32 @@ function focusInterval(scan: readonly ScanPoint[], { layout, referenceSub, signe
   return signed ? held : positive(held);
 }
 
-function halfStep(scan: readonly ScanPoint[]): (point: ScanPoint) => number {
+/** Half of the way that a number goes from a place of the scan to halfway to its neighbours. */
+function halfStep(scan: readonly ScanPoint[], of: (point: ScanPoint) => number): (point: ScanPoint) => number {
   const sorted = [...scan].sort((a, b) => a.focus - b.focus);
   return (point) => {
     const k = sorted.indexOf(point);
-    return (sorted[Math.min(sorted.length - 1, k + 1)].focus - sorted[Math.max(0, k - 1)].focus) / 4;
+    return Math.abs(of(sorted[Math.min(sorted.length - 1, k + 1)]) - of(sorted[Math.max(0, k - 1)])) / 4;
   };
 }
 
 /** Mean of r^2 over the frame, squared half-diagonals. */
-const MEAN_R2 = 1 / 3;
+export const MEAN_R2 = 1 / 3;
 
 /** Focus and curvature lean on each other: their sum is surer than either. */
 function compromise(scan: readonly ScanPoint[], { layout, referenceSub }: Retrieval, frame: number): Interval {
   const [focus, curvature, n] = [layout.focus(frame), layout.curvature, layout.length];
-  const step = halfStep(scan);
+  const meanFocus = ({ parameters: p }: ScanPoint): number => p[focus] + MEAN_R2 * p[curvature];
+  const step = halfStep(scan, meanFocus);
   return mixtureInterval(scan, (point) => {
-    const { parameters: p, covariance } = point;
+    const { covariance } = point;
     const variance =
       covariance[focus * n + focus] +
       2 * MEAN_R2 * covariance[focus * n + curvature] +
       MEAN_R2 ** 2 * covariance[curvature * n + curvature];
     const held = frame === referenceSub ? step(point) : 0;
     return {
-      value: Math.abs(p[focus] + MEAN_R2 * p[curvature]),
+      value: Math.abs(meanFocus(point)),
       error: Math.hypot(Math.sqrt(Math.max(0, variance)), held),
     };
   });
@@ -211,21 +222,6 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
     const near = Math.abs(point.focus) < 1e-6;
     return near && along < 0 ? { ...point, parameters: mirrored(layout, point.parameters) } : point;
   });
-}
-
-/** Surely bent to either side at this many sigma. */
-const BENT_SIGMAS = 2;
-
-/**
- * Near focus a field bent one way looks like one bent the other way from a little farther: places that are surely bent stand for how
- * much, with the sign of the most probable one.
- */
-function sideOf(scan: readonly ScanPoint[], index: number): (point: ScanPoint) => number {
-  const [{ parameters: first }] = scan;
-  return ({ parameters: p, covariance }) => {
-    const error = Math.sqrt(Math.max(0, covariance[index * p.length + index]));
-    return p[index] * first[index] < 0 && Math.abs(p[index]) > BENT_SIGMAS * error ? -1 : 1;
-  };
 }
 
 /** Uniform astigmatism is told from a smear by its turn through focus, where the subs or the field show one. */

@@ -4,7 +4,7 @@ import type { ResponseRange, ResponseTable } from '../optics/response.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
 import type { Retrieval } from '../retrieval/fitWavefront.ts';
 import type { ScanPoint } from '../retrieval/focusScan.ts';
-import { type RetrievalGuess, reachOf, SPACING_ASTIGMATISM } from '../retrieval/knowledge.ts';
+import { type RetrievalGuess, SPACING_ASTIGMATISM } from '../retrieval/knowledge.ts';
 import { wavefrontOf } from '../retrieval/model.ts';
 import type { Amounts } from './amounts.ts';
 import { MOST_COMA_UM } from './bareMirror.ts';
@@ -125,6 +125,12 @@ const WIDER = 4;
 
 const likely = ({ scan }: Retrieval): readonly ScanPoint[] => scan.filter((point) => point.weight > UNLIKELY);
 
+/** Wavefronts where the stars stand, of every likely place of the scan. */
+const wavesOf = (retrieval: Retrieval): Coefficients[] =>
+  likely(retrieval).flatMap(({ parameters }) =>
+    retrieval.cells.map((cell) => wavefrontOf(retrieval.layout, parameters, cell)),
+  );
+
 /** The same range with more room for what was held by its limit, astigmatism or focus; null where nothing was. */
 export function widerRange(
   { table: { range, defocusLimit }, retrieval }: Fitted,
@@ -132,15 +138,7 @@ export function widerRange(
 ): ResponseRange | null {
   const { layout, best, signed, referenceSub } = retrieval;
   const { limits, defocusUm } = range;
-  const reach = reachOf(retrieval.cells);
-  const terms = [
-    ...[layout.astigmatism, layout.astigmatism + 1].map((index) => ({ index, there: 1 })),
-    ...[layout.linearAstigmatism, layout.linearAstigmatism + 1].map((index) => ({ index, there: reach })),
-    { index: layout.radialAstigmatism, there: reach ** 2 },
-  ];
-  const strained = likely(retrieval).some(({ parameters }) =>
-    terms.some(({ index, there }) => there * Math.abs(parameters[index]) > HELD * limits.a),
-  );
+  const strained = wavesOf(retrieval).some(({ a }) => Math.hypot(a.x, a.y) > HELD * limits.a);
   // A bare mirror's own astigmatism is far beyond what is usual, and known.
   const a = strained && !signed ? WIDER * limits.a : limits.a;
   // The nearest sub stands where the prior wants it; it is the others that a limit holds, and any whose focus is told.
@@ -154,9 +152,9 @@ export function widerRange(
 export function closerRange({ table, retrieval }: Fitted): ResponseRange | null {
   const rough = (Object.keys(ROUGH) as (keyof typeof ROUGH)[]).some((name) => table.rms[name] > ROUGH[name]);
   if (!rough) return null;
-  const { layout, cells } = retrieval;
+  const { layout } = retrieval;
   const points = likely(retrieval);
-  const waves = points.flatMap(({ parameters }) => cells.map((cell) => wavefrontOf(layout, parameters, cell)));
+  const waves = wavesOf(retrieval);
   const within = (of: (w: Coefficients) => number, limit: number): number =>
     Math.min(limit, CLOSER.share * waves.reduce((top, w) => Math.max(top, of(w)), 0) + CLOSER.um);
   const seeings = points.flatMap(({ parameters }) =>

@@ -223,7 +223,9 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const uniform = smooth.distortion.uniform;
   const { trefoil } = amounts;
   const trefoilLength = vectorLength(trefoil);
-  const drift = driftOf(smear, field.fwhm ?? 0, amounts.optics.bare);
+  const driftFrom = (e: { readonly x: number; readonly y: number; readonly error: number }) =>
+    driftOf(e, field.fwhm ?? 0, amounts.optics.bare);
+  const drift = driftFrom(smear);
   const smearSeen = vectorSignificance(smear) >= DETECT_SIGMAS;
   const dispersion = diagnosis.findings.find((f) => f.cause === 'dispersion' && f.status === 'fault');
   const [p, q, r, s] = smooth.distortion.linear;
@@ -261,7 +263,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
       skewRatio: amounts.skewRatio,
       perFrame: smearsOf(amounts).map(({ frame, distortion }) => ({
         file: measurement.frames[frame]?.stars.name ?? '',
-        px: driftOf(distortion, field.fwhm ?? 0, amounts.optics.bare).value,
+        px: driftFrom(distortion).value,
         axisDeg:
           vectorSignificance(distortion) >= DETECT_SIGMAS
             ? screen.axisDeg(0.5 * Math.atan2(distortion.y, distortion.x))

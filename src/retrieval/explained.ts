@@ -4,6 +4,7 @@ import { seededRandom } from '../numeric/random.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf } from './cells.ts';
 import type { Retrieval } from './fitWavefront.ts';
+import { withoutLone } from './loneStars.ts';
 import { predict } from './model.ts';
 import { retrievalProblem } from './problem.ts';
 
@@ -30,8 +31,15 @@ export function explainedVariance(
   const random = seededRandom(SEED, 'held-out');
   const halves = frames.map((frame) => frame.shapes.map(() => random.uniform() < 0.5));
   const { layout, best, priors, bounds, errorScale } = retrieval;
-  const fitted = frames.flatMap((frame, f) => cellsOf(frame, f, (star) => halves[f][star]));
-  const heldOut = frames.flatMap((frame, f) => cellsOf(frame, f, (star) => !halves[f][star]));
+  const cellsAmong = (half: boolean): Cell[] =>
+    withoutLone(
+      frames.flatMap((frame, f) => cellsOf(frame, f, (star) => halves[f][star] === half)),
+      layout,
+      table,
+      best.parameters,
+    );
+  const fitted = cellsAmong(true);
+  const heldOut = cellsAmong(false);
   const half = continueCurve(retrievalProblem(layout, table, fitted, priors, bounds, errorScale), best.parameters);
   const parameters = half?.parameters ?? best.parameters;
   const predicted = heldOut.map((cell) => predict(layout, table, parameters, cell).values);

@@ -80,15 +80,21 @@ export function fitWavefront(
   const fitFrom = (some: readonly number[][], told: RetrievalProgress): Fit | null =>
     fitOnce({ layout, table, cells, rows, bounds, priors, plain: plainStart(layout, guess, priors) }, some, told);
   const again = (share: number): void => progress(FIRST_SHARE + (1 - FIRST_SHARE) * share);
-  let fit = fitFrom(starts, (share) => progress(FIRST_SHARE * share));
-  // The scan looks where the starts may not have led.
-  for (let round = 0; round < MOST_ROUNDS && fit?.better; round++)
-    fit = fitFrom([Array.from(fit.better)], again) ?? fit;
+  const followed = (some: readonly number[][], told: RetrievalProgress): Fit | null => {
+    let found = fitFrom(some, told);
+    // The scan looks where the starts may not have led.
+    for (let round = 0; round < MOST_ROUNDS && found?.better; round++)
+      found = fitFrom([Array.from(found.better)], again) ?? found;
+    return found;
+  };
+  let fit = followed(starts, (share) => progress(FIRST_SHARE * share));
   if (fit === null) return null;
   const kept = withoutLone(all, layout, table, fit.best.parameters);
   if (kept.length < all.length && kept.length >= MIN_CELLS) {
     cells = kept;
-    fit = fitFrom([Array.from(fit.best.parameters)], again) ?? fit;
+    const without = followed([Array.from(fit.best.parameters)], again);
+    if (without === null) cells = all;
+    else fit = without;
   }
   const { best, places, chi2PerFreedom, errorScale } = fit;
   return {

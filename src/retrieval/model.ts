@@ -55,8 +55,9 @@ export function predictValues(
 const SHADOW_OUTLINE_UM = 0.24;
 
 /**
- * How an offset shadow's coma3 goes with the defocus, um, times arcsec^2 of seeing: drawn stars (150 to 300 mm, f/4 to f/5.5, seeing 1.6 to
- * 4.2", d to 1.2 um) follow 5.14 offset ratio^2 (200 mm/D)^2 times this over seeing^2 within 16 % (1 sigma); offset in pupil radii.
+ * How an offset shadow's coma3 goes with the defocus, um, times arcsec^2 of seeing: drawn stars (150 to 300 mm, f/4 to f/5.5,
+ * seeing 1.6 to 4.2", d to 1.2 um) follow 5.14 offset ratio^2 (200 mm/D)^2 times this over seeing^2 within 16 % (1 sigma);
+ * offset in pupil radii.
  */
 export const shadowRise = (d: number): number => d * Math.sqrt(1 + (d / SHADOW_OUTLINE_UM) ** 2);
 
@@ -65,7 +66,8 @@ export const shadowScale = (apertureMm: number, obstruction: number): number =>
   5.14 * obstruction ** 2 * (200 / apertureMm) ** 2;
 
 /**
- * A smear adds its second moment to the star's; its traceless part turns and lengthens, its trace is seeing. A skew is coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}.
+ * A smear adds its second moment to the star's; its traceless part turns and lengthens, its trace is seeing. A skew is
+ * coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}.
  */
 function setValues(
   layout: Layout,

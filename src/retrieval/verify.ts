@@ -13,10 +13,12 @@ const PLACES = [
   { u: 0.6, v: -0.4 },
 ];
 
+const MOST_UNMEASURED = 2;
+
 /**
  * Stars drawn afresh at the fitted state against what the table said of them: root mean square over places and quantities, in
- * errors of a typical cell. Well below one, the interpolation has not decided anything. Null where most are not measurable: far out of
- * focus the stars in between are.
+ * errors of a typical cell. Well below one, the interpolation has not decided anything. Null where in a sub most are not measurable:
+ * far out of focus the mean of a cell may be such a star, though its own were measured.
  */
 export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw: DrawShape): number | null {
   const { layout, cells, best } = retrieval;
@@ -24,13 +26,17 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
   let sum = 0;
   let count = 0;
   for (let frame = 0; frame < layout.subs; frame++) {
+    let unmeasured = 0;
     const seeing = best.parameters[layout.seeing(frame)];
     const own = cells.filter((cell) => cell.frame === frame);
     for (const place of PLACES) {
       const { u, v } = nearestTo(place, own);
       const w = wavefrontOf(layout, best.parameters, { frame, u, v });
       const drawn = draw(seeing, w);
-      if (drawn === null) continue;
+      if (drawn === null) {
+        if (++unmeasured > MOST_UNMEASURED) return null;
+        continue;
+      }
       const away = difference(table.at(seeing, w), drawn);
       for (const [k, value] of away.entries()) {
         sum += (value / typical[k]) ** 2;
@@ -38,7 +44,7 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
       }
     }
   }
-  return count < (PLACES.length * layout.subs * QUANTITIES) / 2 ? null : Math.sqrt(sum / count);
+  return Math.sqrt(sum / count);
 }
 
 /** Where stars are: those of a bare mirror may fill a corner of the frame only. */
