@@ -1,5 +1,6 @@
 import { vectorLength } from '../field/frameStars.ts';
 import type { SizeField } from '../field/sizeField.ts';
+import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
 import {
   DETECT_SIGMAS,
@@ -26,9 +27,9 @@ function extentAlong(setup: Setup, x: number, y: number): number {
  * How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit, by that fit where a
  * bare mirror's coma widens the same stars (drawn stars); and a floor, um.
  */
-const SCALE_SHARE = { quick: 0.1, fitted: 0.035, bare: 0.15 } as const;
+const SCALE_SHARE = { quick: 0.1, fitted: 0.02, bare: 0.15 } as const;
 /** The same of the curvature, which the corners tell, whose stars are the widest. */
-const CURVATURE_SHARE = { quick: 0.13, fitted: 0.07 } as const;
+const CURVATURE_SHARE = { quick: 0.13, fitted: 0.055 } as const;
 const FOCUS_FLOOR_UM = 2;
 
 const withScale = (um: number, error: number, share: number): number => Math.hypot(error, share * um, FOCUS_FLOOR_UM);
@@ -100,6 +101,9 @@ function tiltTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: numb
   };
 }
 
+/** A bare mirror's tilt is a fault beside the air's smear at this many sigma. */
+const BESIDE_AIR_SIGMAS = 10;
+
 export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, comaFault: boolean): Finding {
   const { size, response, optics } = amounts;
   const tilt = tiltAmount(amounts, setup);
@@ -109,8 +113,10 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
   const measured = statusOf(tilt.um, tilt.error, significance, tolerance.um);
-  // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is.
-  const leaning = optics.bare && amounts.retrieved === null && measured === 'fault';
+  // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is; and the
+  // air's smear does with it, which the fit tells apart but not to the last sigma.
+  const told = amounts.retrieved !== null && (!airIsSuspect(amounts, setup) || significance >= BESIDE_AIR_SIGMAS);
+  const leaning = optics.bare && !told && measured === 'fault';
   const status = drowned || leaning ? 'not-measurable' : measured;
   const { angle: axis, error: axisError } = tiltAxis(amounts, size);
   const seen = significance >= DETECT_SIGMAS && !drowned;

@@ -70,6 +70,9 @@ function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
 export const hiddenUm = ({ air, skew, response }: Amounts): number =>
   skew === null && response !== null ? response.comaUm(hiddenByAir(air)) : 0;
 
+/** What the fit's own errors do not hold of the floor of coma3 (drawn frames). */
+const FITTED_FLOOR = 0.6 * COMA_FLOOR;
+
 /**
  * What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. Out of focus the same
  * coma3 is less coma.
@@ -77,7 +80,7 @@ export const hiddenUm = ({ air, skew, response }: Amounts): number =>
 function floorUm({ coma, air, skew }: Amounts, { perSub }: Retrieved, response: Response | null): number {
   if (response === null) return 0;
   const length = vectorLength(coma);
-  const floor = Math.hypot(COMA_FLOOR, skew === null ? hiddenByAir(air) : 0);
+  const floor = Math.hypot(FITTED_FLOOR, skew === null ? hiddenByAir(air) : 0);
   const gain = response.comaGain(Math.min(...perSub.map(({ focusUm }) => Math.abs(focusUm.value))));
   return (response.comaUm(length + floor) - response.comaUm(length)) / Math.max(1, gain);
 }
