@@ -71,8 +71,8 @@ const TREFOIL_FLOOR = 0.0007;
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
 const DISTORTION_FLOOR = 0.0009;
 const DISTORTION_SHARE = 0.05;
-/** The same share of its radial part, whose stars are drawn out the most: Gaussians the least. */
-const RADIAL_SHARE = 0.07;
+/** The same share of its radial part, whose stars are drawn out the most, Gaussians the least; a bare mirror's are comatic too. */
+const RADIAL_SHARE = { corrected: 0.07, bare: 0.13 } as const;
 
 export const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
   ...v,
@@ -148,10 +148,11 @@ function amountsOf(
     ownBlur === null ? null : ownBlur(1),
   );
   const { uniform, radial } = smooth.distortion;
+  const radialShare = RADIAL_SHARE[bare ? 'bare' : 'corrected'];
   const distortion = {
     ...smooth.distortion,
     uniform: withDistortionFloor(uniform),
-    radial: { ...radial, error: Math.hypot(radial.error, DISTORTION_FLOOR, RADIAL_SHARE * radial.value) },
+    radial: { ...radial, error: Math.hypot(radial.error, DISTORTION_FLOOR, radialShare * radial.value) },
   };
   // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
   const level =

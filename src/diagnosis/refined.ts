@@ -66,9 +66,12 @@ function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
   return !bare || Math.max(...foci) - Math.min(...foci) > APART_UM;
 }
 
-/** Coma, um, of stars with little of it, that the air may have made: what the fit of a bare mirror, near its node, cannot know. */
+/** Stars with coma of their own, as those about a bare mirror's node, answer less to the air's (drawn stars). */
+const ANSWER_NEAR_NODE = 0.5;
+
+/** Coma, um, that the air may have made: what the fit of a bare mirror, near its node, cannot know. */
 export const hiddenUm = ({ air, skew, response }: Amounts): number =>
-  skew === null && response !== null ? response.comaUm(hiddenByAir(air)) : 0;
+  skew === null && response !== null ? ANSWER_NEAR_NODE * response.comaUm(hiddenByAir(air)) : 0;
 
 /** What the fit's own errors do not hold of the floor of coma3 (drawn frames). */
 const FITTED_FLOOR = 0.6 * COMA_FLOOR;

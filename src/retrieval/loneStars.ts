@@ -3,6 +3,7 @@ import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, QUANTITIES } from './cells.ts';
 import type { Layout } from './layout.ts';
 import { predictValues } from './model.ts';
+import { errorsOf } from './problem.ts';
 
 /** Stars in a cell that cannot vote one of them out; a cell of so few this many sigma off is one odd star. */
 const LONE = 2;
@@ -17,13 +18,14 @@ const MOST_ODD = 0.1;
 export function withoutLone(
   cells: readonly Cell[],
   layout: Layout,
-  table: Pick<ResponseTable, 'at'>,
+  table: Pick<ResponseTable, 'at' | 'rms'>,
   p: ArrayLike<number>,
 ): Cell[] {
   const told = new Float64Array(QUANTITIES);
   const off = cells.map((cell) => {
     predictValues(layout, table, p, cell, told, 0);
-    return Array.from(told, (value, k) => Math.abs(cell.values[k] - value) / cell.errors[k]);
+    const errors = errorsOf(cell, table.rms);
+    return Array.from(told, (value, k) => Math.abs(cell.values[k] - value) / errors[k]);
   });
   const most = LONE_SIGMAS * Math.max(1, robustSigma(off.flat(), 0));
   const odd = cells.filter((cell, i) => cell.stars <= LONE && off[i].some((sigmas) => sigmas >= most));

@@ -28,10 +28,7 @@ export function retrievalProblem(
   const data = cells.length * QUANTITIES;
   const count = data + priors.length;
   const n = layout.length;
-  const { rms } = table;
-  const errors = cells.map((cell) =>
-    cell.errors.map((error, k) => errorScale * Math.hypot(error, tableError(k, cell.values[0], rms))),
-  );
+  const errors = cells.map((cell) => errorsOf(cell, table.rms).map((error) => errorScale * error));
   // The solver asks point by point with the same parameters: one evaluation a cell serves its seven.
   let known: Float64Array | null = null;
   let predictions: readonly Prediction[] = [];
@@ -88,6 +85,10 @@ export function retrievalProblem(
 
 const expectation = ({ terms }: Prior, p: ArrayLike<number>): number =>
   terms.reduce((sum, { index, factor }) => sum + factor * p[index], 0);
+
+/** Errors of a cell as the fit takes them: its own, and the table's beside them. */
+export const errorsOf = ({ errors, values }: Cell, rms: ResponseTable['rms']): Float64Array =>
+  errors.map((error, k) => Math.hypot(error, tableError(k, values[0], rms)));
 
 /** What the interpolation itself leaves, per component: the table's stated error. */
 function tableError(k: number, sigma2: number, rms: ResponseTable['rms']): number {

@@ -3,6 +3,7 @@ import type { DrawShape, ResponseTable, StarShape } from '../optics/response.ts'
 import { QUANTITIES } from './cells.ts';
 import type { Retrieval } from './fitWavefront.ts';
 import { wavefrontOf } from './model.ts';
+import { errorsOf } from './problem.ts';
 
 /** The middle and four places towards the corners, half-diagonals: drawn is where the cell nearest to each stands. */
 const PLACES = [
@@ -22,7 +23,8 @@ const MOST_UNMEASURED = 2;
  */
 export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw: DrawShape): number | null {
   const { layout, cells, best } = retrieval;
-  const typical = Array.from({ length: QUANTITIES }, (_, k) => median(cells.map((cell) => cell.errors[k])));
+  const errors = cells.map((cell) => errorsOf(cell, table.rms));
+  const typical = Array.from({ length: QUANTITIES }, (_, k) => median(errors.map((each) => each[k])));
   let sum = 0;
   let count = 0;
   for (let frame = 0; frame < layout.subs; frame++) {

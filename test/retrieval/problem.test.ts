@@ -1,11 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import { responseTable } from '../../src/optics/response.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import type { Coefficients } from '../../src/optics/wavefront.ts';
 import type { Cell } from '../../src/retrieval/cells.ts';
+import type { Retrieval } from '../../src/retrieval/fitWavefront.ts';
 import { boundsOf, otherSides, reachOf } from '../../src/retrieval/knowledge.ts';
 import { layoutOf } from '../../src/retrieval/layout.ts';
 import { withoutLone } from '../../src/retrieval/loneStars.ts';
 import { retrievalProblem } from '../../src/retrieval/problem.ts';
+import { verifyByDrawing } from '../../src/retrieval/verify.ts';
 
 /** A made-up instrument whose answers are plain. */
 const table = responseTable(
@@ -153,5 +156,37 @@ describe('a lone star that stands apart', () => {
 
   it('stays where more than one of a few do: it is the fit that is off', () => {
     expect(left(made(1, [0, 0, 0, 12, -12, 0]))).toBe(cells.length);
+  });
+});
+
+describe('drawn stars against the table', () => {
+  const off = { sigma2: 0.01, e: 0.004, coma3: 0.002, trefoil3: 0.003 };
+  /** Of rich subs: the means of the cells are known far better than the table tells them. */
+  const retrieval = {
+    layout,
+    best: { parameters: place },
+    cells: cells.map((cell) => ({ ...cell, errors: cell.errors.map(() => 1e-4) })),
+  } as unknown as Retrieval;
+  const drawnOff = (seeing: number, w: Coefficients) => {
+    const { sigma2, e, coma3, trefoil3 } = table.at(seeing, w);
+    return {
+      sigma2: sigma2 * (1 + off.sigma2),
+      e: { x: e.x + off.e, y: e.y },
+      coma3: { x: coma3.x, y: coma3.y + off.coma3 },
+      trefoil3: { x: trefoil3.x + off.trefoil3, y: trefoil3.y },
+    };
+  };
+
+  it('are held against the error that the fit allowed the table', () => {
+    expect(verifyByDrawing({ ...table, rms: off }, retrieval, drawnOff)).toBeLessThan(1.5);
+    expect(verifyByDrawing({ ...table, rms: off }, retrieval, drawnOff)).toBeGreaterThan(0.5);
+    const finer = { sigma2: 0.001, e: 0.0004, coma3: 0.0002, trefoil3: 0.0003 };
+    expect(verifyByDrawing({ ...table, rms: finer }, retrieval, drawnOff)).toBeGreaterThan(5);
+  });
+
+  it('tell nothing where most of a sub cannot be measured', () => {
+    let drawn = 0;
+    expect(verifyByDrawing(table, retrieval, (seeing, w) => (++drawn > 2 ? drawnOff(seeing, w) : null))).not.toBeNull();
+    expect(verifyByDrawing(table, retrieval, (seeing, w) => (seeing < 2 ? null : drawnOff(seeing, w)))).toBeNull();
   });
 });
