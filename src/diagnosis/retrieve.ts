@@ -4,7 +4,7 @@ import { median } from '../numeric/statistics.ts';
 import { type Complex, ZERO } from '../optics/complex.ts';
 import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseRange, type ResponseTable, responseTable } from '../optics/response.ts';
-import type { Telescope } from '../optics/telescope.ts';
+import { type Telescope, USUAL_SHADOW } from '../optics/telescope.ts';
 import { astigmatismUmPerMm2, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
 import { fitWavefront, type Retrieval, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
@@ -31,11 +31,6 @@ import {
 const CORRECTOR_COMA_UM_PER_MM = 0.015;
 /** How well a bare mirror's own aberrations are known: the square of the focal ratio, as told. */
 const OWN_SHARE = 0.05;
-/**
- * A component of how far a fold mirror's shadow stands off the pupil's centre, pupil radii: set for full illumination it is the shadow's
- * share of the aperture over twice the focal ratio (common practice, no source), 0.02 to 0.04 in any direction.
- */
-const USUAL_SHADOW = 0.04 / Math.SQRT2;
 /** Share of the table's time in the whole. */
 const TABLE_SHARE = 0.5;
 /** Share of the work that is done when the fit begins anew on a closer table. */
@@ -68,7 +63,7 @@ export function retrieveWavefront(
     focus: toDefocus(telescope, focusPriorUm(amounts)),
     ...(optics.bare ? bareMirror(amounts) : corrected(amounts)),
     astigmatism: USUAL_ASTIGMATISM_UM,
-    shadow: USUAL_SHADOW * shadowScale(telescope.apertureMm, telescope.obstruction),
+    shadow: (USUAL_SHADOW / Math.SQRT2) * shadowScale(telescope.apertureMm, telescope.obstruction),
     sameFocus: sameFocus(setup),
   };
   const fitWithin = (range: ResponseRange, from: Float64Array | null, done: number): Fitted | null => {

@@ -54,7 +54,7 @@ export interface Retrieved {
   readonly trefoilRmsUm: Interval;
   readonly chi2PerFreedom: number;
   readonly cells: number;
-  /** Freshly drawn stars against the table at the optimum, in errors of a cell. */
+  /** Freshly drawn stars against the table at the optimum, in errors of a cell as the fit takes them. */
   readonly drawnAgainstTable: number | null;
   readonly explained: Explained;
 }

@@ -15,7 +15,7 @@ import {
   setPowers,
   valueOf,
 } from './spinSums.ts';
-import { SPIN_TERMS, type Spin, type SpinTerm } from './spinTerms.ts';
+import { FIFTH_OF_ASTIGMATISM, SPIN_TERMS, type Spin, type SpinTerm } from './spinTerms.ts';
 import type { Telescope } from './telescope.ts';
 import { type Coefficients, toDefocus } from './wavefront.ts';
 
@@ -77,9 +77,8 @@ const ENOUGH_DRAWS = 24;
 const CHECKS = 48;
 const SEED = 20250314;
 
-/** Less astigmatism than this, um, is told without its fifth order, which beyond the drawn stars runs wild. */
+/** Less astigmatism than this, um, is told without its fifth order. */
 const GROSS_ASTIGMATISM_UM = 0.3;
-const GROSS_LETTERS = 'aaaAA';
 
 type Named = keyof ShapeErrors;
 const SPIN_OF: Readonly<Record<Named, Spin>> = { sigma2: 0, e: 2, coma3: 1, trefoil3: 3 };
@@ -182,7 +181,7 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
       const solve = (name: Named): Float64Array => {
         const terms = SPIN_TERMS[SPIN_OF[name]];
         // In focus the odd factors vanish and their products would only take noise.
-        const used = terms.map((term) => (k > 0 || !term.odd) && (gross || term.letters !== GROSS_LETTERS));
+        const used = terms.map((term) => (k > 0 || !term.odd) && (gross || term.letters !== FIFTH_OF_ASTIGMATISM));
         const found = solveTerms(
           list,
           name,

@@ -22,9 +22,16 @@ export type Spin = 0 | 1 | 2 | 3;
 
 const LETTERS = 'aAcCtT';
 const SPIN: Readonly<Record<string, number>> = { a: 2, A: -2, c: 1, C: -1, t: 3, T: -3 };
+/** Of elongation; told only where the astigmatism is gross, for beyond the drawn stars it runs wild. */
+export const FIFTH_OF_ASTIGMATISM = 'aaaAA';
 /** Products of so many coefficients, and for gross coma or astigmatism what those of it alone add up to the fifth. */
 const ORDER = 4;
-const MORE: Readonly<Record<Spin, readonly string[]>> = { 0: [], 1: ['cccCC'], 2: ['aaaAA'], 3: ['ccccC'] };
+const MORE: Readonly<Record<Spin, readonly string[]>> = {
+  0: [],
+  1: ['cccCC'],
+  2: [FIFTH_OF_ASTIGMATISM],
+  3: ['ccccC'],
+};
 
 function spinOf(letters: string): number {
   return Array.from(letters).reduce((sum, letter) => sum + SPIN[letter], 0);

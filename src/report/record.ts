@@ -173,7 +173,9 @@ const wavefront = z
     signKnown: z.boolean().describe('whether inside and outside focus are told apart'),
     chi2PerFreedom: z.number().min(0),
     cells: count.describe('mean shapes fitted, each of seven numbers'),
-    tableError: error.describe('drawn stars against the table at the optimum, in errors of one cell'),
+    tableError: error.describe(
+      'drawn stars against the table at the optimum, in errors of one cell, the stated one of the table among them',
+    ),
     explained: z
       .object({ size: z.number().nullable(), elongation: z.number().nullable(), coma: z.number().nullable() })
       .describe(

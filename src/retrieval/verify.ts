@@ -18,7 +18,7 @@ const MOST_UNMEASURED = 2;
 
 /**
  * Stars drawn afresh at the fitted state against what the table said of them: root mean square over places and quantities, in
- * errors of a typical cell. Well below one, the interpolation has not decided anything. Null where in a sub most are not measurable:
+ * errors of a typical cell, the table's stated one among them: about one or less, the table is as good as it says. Null where in a sub most are not measurable:
  * far out of focus the mean of a cell may be such a star, though its own were measured.
  */
 export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw: DrawShape): number | null {

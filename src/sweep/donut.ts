@@ -1,4 +1,5 @@
 import { robustSigma } from '../numeric/statistics.ts';
+import { USUAL_SHADOW } from '../optics/telescope.ts';
 import { type FocusFit, placeOf, type SeriesFrame, type Uncertain2 } from './focusFit.ts';
 import { holeCurve } from './holeCurve.ts';
 import { holeOffset } from './holeOffset.ts';
@@ -25,8 +26,6 @@ export interface DonutFit {
 /** Error of one hole, px, before the scatter of all is known, and the least that is believed. */
 const ROUGH_ERROR = 0.1;
 const LEAST_ERROR = 0.01;
-/** How far the shadow of a secondary usually stands off, pupil radii; holds it where all discs are on one side of focus. */
-const USUAL_SHADOW = 0.04;
 /** Holes that show less of the coma than this say little, and not reliably. */
 const LEAST_RESPONSE = 0.2;
 const MIN_DISCS = 6;
@@ -107,6 +106,7 @@ function solve(
   ]);
   const values = used.flatMap(({ x, y }) => [x, y]);
   const none = { centre: 0, sigma: Infinity };
+  // What is usual holds it where all discs are on one side of focus.
   const shadow = { centre: 0, sigma: USUAL_SHADOW * shadowPerRadius(fit, optics) };
   const attempt = (error: number): MixedFit | null =>
     mixedFit({
