@@ -62,10 +62,20 @@ interface Exports extends Record<SharedKernel, (...values: number[]) => unknown>
     b: number,
     c: number,
     background: number,
-    noise: number,
-    gain: number,
     tolerance: number,
     maxIterations: number,
+  ): number;
+  errorsAt(
+    count: number,
+    amplitude: number,
+    x0: number,
+    y0: number,
+    a: number,
+    b: number,
+    c: number,
+    background: number,
+    noise: number,
+    gain: number,
   ): number;
   transform(input: number, output: number, size: number, usedRows: number): void;
   pupil(

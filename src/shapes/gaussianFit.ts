@@ -1,4 +1,4 @@
-import { type Kernels, kernels } from '../kernels/kernels.ts';
+import { kernels } from '../kernels/kernels.ts';
 import { invertSymmetric } from '../numeric/linear.ts';
 import { inKernels, type Stamp } from './stamp.ts';
 
@@ -17,20 +17,23 @@ export interface GaussianParameters {
   background: number;
 }
 
-export interface GaussianFit {
+export interface Fitted {
   readonly parameters: GaussianParameters;
-  /** 7 x 7 row-major, order amplitude, x0, y0, a, b, c, background. */
-  readonly covariance: Float64Array;
   readonly iterations: number;
   /** Weighted RMS residual over the amplitude: how far the star is from a Gaussian. */
   readonly misfit: number;
+}
+
+export interface GaussianFit extends Fitted {
+  /** 7 x 7 row-major, order amplitude, x0, y0, a, b, c, background. */
+  readonly covariance: Float64Array;
 }
 
 export const PARAMETERS = 7;
 export const MAX_ITERATIONS = 40;
 /** Stop when an accepted step gains less than this share of chi-square. */
 export const TOLERANCE = 1e-6;
-/** Enough for the size of the next window. */
+/** Enough for the place and size of the next window. */
 export const ROUGH = 1e-3;
 /** Quadratic form's limits, 1/px^2: sigma between 0.27 and 60 px. */
 const FORM_MIN = 1.4e-4;
@@ -67,44 +70,44 @@ export function fitGaussian(
   start: GaussianParameters,
   noise: number,
   gainEPerAdu: number,
-  tolerance = TOLERANCE,
 ): GaussianFit | null {
-  if (stamp.count < PARAMETERS + 3) return null;
-  const compiled = kernels();
-  return compiled === null
-    ? fitHere(stamp, start, noise, gainEPerAdu, tolerance)
-    : fitCompiled(compiled, stamp, start, noise, gainEPerAdu, tolerance);
+  const fitted = fitParameters(stamp, start);
+  return fitted === null ? null : withErrors(stamp, fitted, noise, gainEPerAdu);
 }
 
-/** The same by src/kernels/assembly/gaussian.ts. */
-function fitCompiled(
-  { run, out }: Kernels,
-  stamp: Stamp,
-  start: GaussianParameters,
-  noise: number,
-  gainEPerAdu: number,
-  tolerance: number,
-): GaussianFit | null {
+/** The same without its errors, for whoever fits again. */
+export function fitParameters(stamp: Stamp, start: GaussianParameters, tolerance = TOLERANCE): Fitted | null {
+  if (stamp.count < PARAMETERS + 3) return null;
+  const compiled = kernels();
+  if (compiled === null) return fitHere(stamp, start, tolerance);
+  const { run, out } = compiled;
   inKernels(stamp);
   const { amplitude, x0, y0, a, b, c, background } = start;
-  const { count } = stamp;
-  if (!run.fitGaussian(count, amplitude, x0, y0, a, b, c, background, noise, gainEPerAdu, tolerance, MAX_ITERATIONS))
-    return null;
+  if (!run.fitGaussian(stamp.count, amplitude, x0, y0, a, b, c, background, tolerance, MAX_ITERATIONS)) return null;
   return {
     parameters: { amplitude: out[0], x0: out[1], y0: out[2], a: out[3], b: out[4], c: out[5], background: out[6] },
-    covariance: out.slice(9, 9 + PARAMETERS * PARAMETERS),
     iterations: out[7],
     misfit: out[8],
   };
 }
 
-function fitHere(
-  stamp: Stamp,
-  start: GaussianParameters,
-  noise: number,
-  gainEPerAdu: number,
-  tolerance: number,
-): GaussianFit | null {
+/** A finished fit with its errors; null where it has none, or does not stand above them. */
+export function withErrors(stamp: Stamp, fitted: Fitted, noise: number, gainEPerAdu: number): GaussianFit | null {
+  const { amplitude, x0, y0, a, b, c, background } = fitted.parameters;
+  const compiled = kernels();
+  if (compiled === null) {
+    const covariance = sandwich(stamp, fitted.parameters, noise, gainEPerAdu);
+    // What does not stand above its own error is no star.
+    return covariance === null || !(amplitude > 3 * Math.sqrt(covariance[0])) ? null : { ...fitted, covariance };
+  }
+  const { run, out } = compiled;
+  inKernels(stamp);
+  if (!run.errorsAt(stamp.count, amplitude, x0, y0, a, b, c, background, noise, gainEPerAdu)) return null;
+  return { ...fitted, covariance: out.slice(9, 9 + PARAMETERS * PARAMETERS) };
+}
+
+/** Without kernels; src/kernels/assembly/gaussian.ts does the same. */
+function fitHere(stamp: Stamp, start: GaussianParameters, tolerance: number): Fitted | null {
   let p = { ...start };
   let lambda = 1e-2;
   let chi2 = accumulate(stamp, p);
@@ -133,12 +136,9 @@ function fitHere(
     if (!converged) accumulate(stamp, p);
   }
   if (!converged) return null;
-  const covariance = sandwich(stamp, p, noise, gainEPerAdu);
-  // What does not stand above its own error is no star.
-  if (covariance === null || !(p.amplitude > 3 * Math.sqrt(covariance[0]))) return null;
   let weights = 0;
   for (let k = 0; k < stamp.count; k++) weights += stamp.weight[k];
-  return { parameters: p, covariance, iterations, misfit: Math.sqrt(chi2 / weights) / p.amplitude };
+  return { parameters: p, iterations, misfit: Math.sqrt(chi2 / weights) / p.amplitude };
 }
 
 /** Sums of q x^i y^j: fifteen with i + j <= 4, six with i + j <= 2, ordered by i + j and then by j. */

@@ -2,13 +2,15 @@ import { type Kernels, kernels, starAddress } from '../kernels/kernels.ts';
 import { MAX_STARS, STAR_NUMBERS } from '../kernels/layout.ts';
 import { backgroundSlope, RING } from './backgroundSlope.ts';
 import {
-  fitGaussian,
+  type Fitted,
+  fitParameters,
   type GaussianFit,
   type GaussianParameters,
   MAX_ITERATIONS,
   PARAMETERS,
   ROUGH,
   TOLERANCE,
+  withErrors,
 } from './gaussianFit.ts';
 import { type Shape, SIGMA_TO_FWHM } from './shape.ts';
 import { cutStamp, kernelStamp, MAX_RADIUS, type Source, type Stamp } from './stamp.ts';
@@ -39,6 +41,8 @@ export const MEASURE_DEFAULTS = {
   windowFwhm: 2,
   /** Window follows the fit until its radius changes by less than this share. */
   windowSettled: 0.01,
+  /** A given window is cut again where the star's centre lies further than this share of its radius from where it was cut. */
+  centreSettled: 0.02,
   maxWindows: 6,
   /** Less of the window than this on good pixels is a border star. */
   minCoverage: 0.85,
@@ -146,6 +150,7 @@ const SETTINGS: readonly number[] = [
   ...[TOLERANCE, ROUGH, MAX_ITERATIONS],
   ...[SUMS_ABOVE_FWHM, MAX_ROUNDS, SETTLED.sums, SETTLED.leastSquares],
   ...[RING.inner, RING.outer, RING.minShare, RING.clipSigma, RING.rounds],
+  MEASURE_DEFAULTS.centreSettled,
 ];
 
 function measureHere(source: Source, guess: StarGuess, window: number | null): MeasuredStar {
@@ -157,36 +162,34 @@ function measureHere(source: Source, guess: StarGuess, window: number | null): M
   let x = guess.x;
   let y = guess.y;
   let radius = window ?? windowRadius(guess.fwhm);
-  let fit: GaussianFit | null = null;
+  let fitted: Fitted | null = null;
   const slope = backgroundSlope(source, x, y, radius, noise);
+  let [cutX, cutY] = [x, y];
+  let stale = true;
   for (let round = 0; round < MEASURE_DEFAULTS.maxWindows; round++) {
-    const cutX = x;
-    const cutY = y;
-    cutStamp(source, x, y, radius, MEASURE_DEFAULTS.spikeSigma * noise, stamp, slope);
-    if (stamp.coverage < MEASURE_DEFAULTS.minCoverage) return rejected('border');
-    fit = fitGaussian(
-      stamp,
-      { ...start, x0: x - stamp.originX, y0: y - stamp.originY },
-      noise,
-      gainEPerAdu,
-      window === null && round === 0 ? ROUGH : TOLERANCE,
-    );
-    if (fit === null) return rejected('not-fitted');
-    const p = fit.parameters;
+    if (stale) {
+      [cutX, cutY] = [x, y];
+      cutStamp(source, x, y, radius, MEASURE_DEFAULTS.spikeSigma * noise, stamp, slope);
+      if (stamp.coverage < MEASURE_DEFAULTS.minCoverage) return rejected('border');
+    }
+    // The first fit only tells where the window belongs and how wide it is.
+    const tolerance = round === 0 ? ROUGH : TOLERANCE;
+    fitted = fitParameters(stamp, { ...start, x0: x - stamp.originX, y0: y - stamp.originY }, tolerance);
+    if (fitted === null) return rejected('not-fitted');
+    const p = fitted.parameters;
     const fwhm = SIGMA_TO_FWHM * recordedSigma(p);
     x = stamp.originX + p.x0;
     y = stamp.originY + p.y0;
     if (Math.hypot(x - guess.x, y - guess.y) > Math.max(2, 1.2 * guess.fwhm)) return rejected('not-fitted');
     const wanted = windowRadius(fwhm);
     if (wanted > MAX_RADIUS) return rejected('extended');
-    // A given window is cut once more where the first centre was off by so much that its edge matters.
-    const moved = Math.hypot(x - cutX, y - cutY);
-    if (window !== null && moved < 0.02 * radius) break;
+    if (window !== null) stale = Math.hypot(x - cutX, y - cutY) >= MEASURE_DEFAULTS.centreSettled * radius;
+    const settled = window === null ? Math.abs(wanted - radius) <= MEASURE_DEFAULTS.windowSettled * radius : !stale;
+    if (round > 0 && settled) break;
     start = p;
-    if (window !== null) continue;
-    if (round > 0 && Math.abs(wanted - radius) <= MEASURE_DEFAULTS.windowSettled * radius) break;
-    radius = wanted;
+    if (window === null) radius = wanted;
   }
+  const fit = fitted === null ? null : withErrors(stamp, fitted, noise, gainEPerAdu);
   return fit === null ? rejected('not-fitted') : describe(source, guess, stamp, fit);
 }
 

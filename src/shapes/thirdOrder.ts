@@ -60,6 +60,9 @@ function compiledBy(
   };
 }
 
+/** A quarter is what a star of the weight's own sigma has; much less is no star's. */
+const LEAST_NEWTON = 0.04;
+
 function sumsHere(stamp: Stamp, light: StarLight): ThirdOrder | null {
   const { sigma } = light;
   let x = light.x0;
@@ -70,6 +73,9 @@ function sumsHere(stamp: Stamp, light: StarLight): ThirdOrder | null {
     flux = 0;
     let mx = 0;
     let my = 0;
+    let mxx = 0;
+    let mxy = 0;
+    let myy = 0;
     for (let k = 0; k < stamp.count; k++) {
       const u = (stamp.dx[k] - x) * inverse;
       const v = (stamp.dy[k] - y) * inverse;
@@ -77,11 +83,17 @@ function sumsHere(stamp: Stamp, light: StarLight): ThirdOrder | null {
       flux += wi;
       mx += wi * u;
       my += wi * v;
+      mxx += wi * u * u;
+      mxy += wi * u * v;
+      myy += wi * v * v;
     }
     if (!(flux > 0)) return null;
-    // Weight and star of the same sigma halve a shift.
-    const sx = (2 * mx) / flux;
-    const sy = (2 * my) / flux;
+    // Newton's step to where the first moment vanishes; where it cannot be trusted: weight and star of the same sigma halve a shift.
+    const [a, b, c] = [flux - mxx, -mxy, flux - myy];
+    const det = a * c - b * b;
+    const newton = a > 0 && det > LEAST_NEWTON * flux * flux;
+    const sx = newton ? (c * mx - b * my) / det : (2 * mx) / flux;
+    const sy = newton ? (a * my - b * mx) / det : (2 * my) / flux;
     x += sx * sigma;
     y += sy * sigma;
     if (Math.hypot(x - light.x0, y - light.y0) > 1.5 * sigma) return null;

@@ -162,15 +162,18 @@ function assemble(constant: usize, own: f64, out: usize): void {
   set(out, 48, own);
 }
 
-/** Fills NORMAL and GRADIENT at P; returns the weighted sum of squared residuals. */
-function accumulate(count: i32): f64 {
-  const amplitude = f64x2.splat(get(P, 0));
-  const x0 = f64x2.splat(get(P, 1));
-  const y0 = f64x2.splat(get(P, 2));
-  const a = f64x2.splat(get(P, 3));
-  const b = f64x2.splat(get(P, 4));
-  const c = f64x2.splat(get(P, 5));
-  const background = f64x2.splat(get(P, 6));
+/**
+ * The pixels seen with the parameters at `p`: X, Y, g in M, w g in C, w g g in Q, w r g in S; returns the weighted sum of squared
+ * residuals.
+ */
+function weigh(p: usize, count: i32): f64 {
+  const amplitude = f64x2.splat(get(p, 0));
+  const x0 = f64x2.splat(get(p, 1));
+  const y0 = f64x2.splat(get(p, 2));
+  const a = f64x2.splat(get(p, 3));
+  const b = f64x2.splat(get(p, 4));
+  const c = f64x2.splat(get(p, 5));
+  const background = f64x2.splat(get(p, 6));
   const zero = f64x2.splat(0);
   let chi2 = zero;
   let sw = zero;
@@ -187,6 +190,7 @@ function accumulate(count: i32): f64 {
     const wr = f64x2.mul(w, r);
     v128.store(X + o, x);
     v128.store(Y + o, y);
+    v128.store(M + o, g);
     v128.store(Q + o, f64x2.mul(wg, g));
     v128.store(C + o, wg);
     v128.store(S + o, f64x2.mul(wg, r));
@@ -194,38 +198,21 @@ function accumulate(count: i32): f64 {
     sr = f64x2.add(sr, wr);
     chi2 = f64x2.add(chi2, f64x2.mul(wr, r));
   }
+  sumWeight = both(sw);
+  sumResidual = both(sr);
+  return both(chi2);
+}
+
+/** NORMAL and GRADIENT at P, with which the pixels were weighed last. */
+function gather(count: i32): void {
   fifteen(Q, count, MOMENTS);
   six(C, count, FIRST);
   six(S, count, RESIDUAL);
   turnFifteen(MOMENTS);
   turnSix(FIRST, 1, FIRST);
   turnSix(RESIDUAL, 1, GRADIENT);
-  sumWeight = both(sw);
-  sumResidual = both(sr);
   assemble(FIRST, sumWeight, NORMAL);
   set(GRADIENT, 6, sumResidual);
-  return both(chi2);
-}
-
-function chiSquare(count: i32): f64 {
-  const amplitude = f64x2.splat(get(NEXT, 0));
-  const x0 = f64x2.splat(get(NEXT, 1));
-  const y0 = f64x2.splat(get(NEXT, 2));
-  const a = f64x2.splat(get(NEXT, 3));
-  const b = f64x2.splat(get(NEXT, 4));
-  const c = f64x2.splat(get(NEXT, 5));
-  const background = f64x2.splat(get(NEXT, 6));
-  let chi2 = f64x2.splat(0);
-  const end = (<usize>count) << 3;
-  for (let o: usize = 0; o < end; o += 16) {
-    const x = f64x2.sub(v128.load(DX + o), x0);
-    const y = f64x2.sub(v128.load(DY + o), y0);
-    const form = f64x2.add(f64x2.mul(f64x2.add(f64x2.mul(a, x), f64x2.mul(b, y)), x), f64x2.mul(f64x2.mul(c, y), y));
-    const f = f64x2.add(f64x2.mul(amplitude, exp2(f64x2.neg(form))), background);
-    const r = f64x2.sub(v128.load(VALUE + o), f);
-    chi2 = f64x2.add(chi2, f64x2.mul(f64x2.mul(v128.load(WEIGHT + o), r), r));
-  }
-  return both(chi2);
 }
 
 /** The damped step from P into NEXT; false where it leaves the region in which the profile is a sensible ellipse. */
@@ -245,7 +232,10 @@ function step(lambda: f64): bool {
   return 4 * a * c - b * b > 4 * FORM_MIN * FORM_MIN;
 }
 
-/** Covariance of least squares with a model that is not quite right into OUT + 9 values; false where there is none. */
+/**
+ * Covariance of least squares with a model that is not quite right into OUT + 9 values; false where there is none. The pixels were
+ * weighed with P last.
+ */
 function sandwich(count: i32, noise: f64, gain: f64): bool {
   const amplitude = f64x2.splat(get(P, 0));
   const background = f64x2.splat(get(P, 6));
@@ -253,32 +243,25 @@ function sandwich(count: i32, noise: f64, gain: f64): bool {
   const noise2 = f64x2.splat(noise * noise);
   const perElectron = f64x2.splat(1 / gain);
   let own = zero;
-  accumulate(count);
+  gather(count);
   const end = (<usize>count) << 3;
   for (let o: usize = 0; o < end; o += 16) {
     const w = v128.load(WEIGHT + o);
-    const wg = v128.load(C + o);
+    const g = v128.load(M + o);
     const value = v128.load(VALUE + o);
-    const x = v128.load(X + o);
-    const y = v128.load(Y + o);
-    const form = f64x2.add(
-      f64x2.mul(f64x2.add(f64x2.mul(f64x2.splat(get(P, 3)), x), f64x2.mul(f64x2.splat(get(P, 4)), y)), x),
-      f64x2.mul(f64x2.mul(f64x2.splat(get(P, 5)), y), y),
-    );
-    const g = exp2(f64x2.neg(form));
     const model = f64x2.add(f64x2.mul(amplitude, g), background);
     const light = f64x2.max(zero, f64x2.sub(f64x2.max(model, value), background));
     const variance = f64x2.add(noise2, f64x2.mul(light, perElectron));
     const wv = f64x2.mul(w, variance);
-    const wwvg = f64x2.mul(wg, wv);
+    const wwvg = f64x2.mul(v128.load(C + o), wv);
     own = f64x2.add(own, f64x2.mul(w, wv));
     v128.store(M + o, f64x2.mul(wwvg, g));
     v128.store(N + o, wwvg);
   }
-  // Bread: the Gauss-Newton matrix (in NORMAL from accumulate) less the residuals' part, which S = w g r holds.
+  // Bread: the Gauss-Newton matrix (NORMAL) less the residuals' part, which S = w g r holds.
   fifteen(S, count, MOMENTS);
   turnFifteen(MOMENTS);
-  six(S, count, RESIDUAL);
+  memory.copy(RESIDUAL, MOMENTS, 48);
   memory.copy(CURVED, NORMAL, 392);
   const height = get(P, 0);
   for (let i = 1; i < 6; i++)
@@ -317,9 +300,27 @@ function multiply(a: usize, b: usize, out: usize): void {
     }
 }
 
+function setParameters(
+  amplitude: f64,
+  x0: f64,
+  y0: f64,
+  a: f64,
+  b: f64,
+  c: f64,
+  background: f64,
+): void {
+  set(P, 0, amplitude);
+  set(P, 1, x0);
+  set(P, 2, y0);
+  set(P, 3, a);
+  set(P, 4, b);
+  set(P, 5, c);
+  set(P, 6, background);
+}
+
 /**
  * The fit of the stamp; `count` + 1 pixels must be there, the odd one of weight 0. True where it converged: OUT = the seven
- * parameters, iterations, misfit, 7 x 7 covariance.
+ * parameters, iterations, misfit.
  */
 export function fitGaussian(
   count: i32,
@@ -330,28 +331,21 @@ export function fitGaussian(
   b: f64,
   c: f64,
   background: f64,
-  noise: f64,
-  gain: f64,
   tolerance: f64,
   maxIterations: i32,
 ): bool {
-  set(P, 0, amplitude);
-  set(P, 1, x0);
-  set(P, 2, y0);
-  set(P, 3, a);
-  set(P, 4, b);
-  set(P, 5, c);
-  set(P, 6, background);
+  setParameters(amplitude, x0, y0, a, b, c, background);
   let lambda = 1e-2;
-  let chi2 = accumulate(count);
+  let chi2 = weigh(P, count);
   if (!isFinite(chi2)) return false;
   let iterations = 0;
   let converged = false;
   while (iterations < maxIterations && !converged) {
     iterations++;
+    gather(count);
     let accepted = false;
     for (let attempt = 0; attempt < 12 && !accepted; attempt++) {
-      const nextChi2 = step(lambda) ? chiSquare(count) : Infinity;
+      const nextChi2 = step(lambda) ? weigh(NEXT, count) : Infinity;
       if (nextChi2 <= chi2 && isFinite(nextChi2)) {
         converged = chi2 - nextChi2 <= tolerance * chi2;
         memory.copy(P, NEXT, 56);
@@ -361,13 +355,37 @@ export function fitGaussian(
       } else lambda *= 6;
     }
     // No step gains anything any more: the minimum to working precision.
-    if (!accepted) converged = true;
-    if (!converged) accumulate(count);
+    if (!accepted) {
+      converged = true;
+      weigh(P, count);
+    }
   }
-  if (!converged || !sandwich(count, noise, gain)) return false;
   memory.copy(OUT, P, 56);
   set(OUT, 7, <f64>iterations);
   set(OUT, 8, Math.sqrt(chi2 / sumWeight) / get(P, 0));
+  return converged;
+}
+
+/** The errors of the last fit, whose stamp still stands: OUT + 9 values; false where there are none, or where it is no star. */
+export function errorsOfFit(count: i32, noise: f64, gain: f64): bool {
   // What does not stand above its own error is no star.
-  return get(P, 0) > 3 * Math.sqrt(get(OUT, 9));
+  return sandwich(count, noise, gain) && get(P, 0) > 3 * Math.sqrt(get(OUT, 9));
+}
+
+/** The same at given parameters. */
+export function errorsAt(
+  count: i32,
+  amplitude: f64,
+  x0: f64,
+  y0: f64,
+  a: f64,
+  b: f64,
+  c: f64,
+  background: f64,
+  noise: f64,
+  gain: f64,
+): bool {
+  setParameters(amplitude, x0, y0, a, b, c, background);
+  weigh(P, count);
+  return errorsOfFit(count, noise, gain);
 }

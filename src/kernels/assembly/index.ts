@@ -1,7 +1,7 @@
 export { area, inspect } from './candidates';
 export { addIntensity, asComplex, fold, pupil, transform } from './drawing';
 export { countColours, exactColours, indexPixels, nearestColours } from './indexed';
-export { fitGaussian } from './gaussian';
+export { errorsAt, fitGaussian } from './gaussian';
 export { measureStars } from './measure';
 export { binBlocks, localMaxima, mesh, smoothMesh, stretch, swap16 } from './pixels';
 export { fill, outline } from './raster';

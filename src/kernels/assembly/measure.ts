@@ -1,4 +1,4 @@
-import { fitGaussian } from './gaussian';
+import { errorsOfFit, fitGaussian } from './gaussian';
 import { DX, DY, OUT, SETTINGS, STARS, VALUE, WEIGHT } from './layout';
 import { get, set } from './linear';
 import { cut, setFloats, slope } from './stamp';
@@ -40,6 +40,7 @@ let ringOuter: f64 = 0;
 let ringShare: f64 = 0;
 let ringClip: f64 = 0;
 let ringRounds: i32 = 0;
+let moved: f64 = 0;
 
 function readSettings(): void {
   windowFwhm = get(SETTINGS, 0);
@@ -60,6 +61,7 @@ function readSettings(): void {
   ringShare = get(SETTINGS, 15);
   ringClip = get(SETTINGS, 16);
   ringRounds = <i32>get(SETTINGS, 17);
+  moved = get(SETTINGS, 18);
 }
 
 function windowRadius(fwhm: f64): f64 {
@@ -149,25 +151,28 @@ function measureStar(
   );
   const slopeX = get(OUT, 0);
   const slopeY = get(OUT, 1);
+  let cutX = x;
+  let cutY = y;
+  let stale = true;
   for (let round = 0; round < maxWindows; round++) {
-    const cutX = x;
-    const cutY = y;
-    const r = min<f64>(radius, maxRadius);
-    count = cut(data, width, height, greenParity, x, y, r, spikeSigma * noise, slopeX, slopeY);
-    originX = get(OUT, 0);
-    originY = get(OUT, 1);
-    coverage = get(OUT, 2);
-    if (coverage < minCoverage) return BORDER;
-    if (count < PARAMETERS + 3) return NOT_FITTED;
-    // The pixel that makes the number even.
-    set(DX, count, 0);
-    set(DY, count, 0);
-    set(VALUE, count, 0);
-    set(WEIGHT, count, 0);
-    const stop = !given && round == 0 ? rough : tolerance;
-    if (
-      !fitGaussian(count, amplitude, x - originX, y - originY, a, b, c, background, noise, gain, stop, maxIterations)
-    )
+    if (stale) {
+      cutX = x;
+      cutY = y;
+      const r = min<f64>(radius, maxRadius);
+      count = cut(data, width, height, greenParity, x, y, r, spikeSigma * noise, slopeX, slopeY);
+      originX = get(OUT, 0);
+      originY = get(OUT, 1);
+      coverage = get(OUT, 2);
+      if (coverage < minCoverage) return BORDER;
+      if (count < PARAMETERS + 3) return NOT_FITTED;
+      // The pixel that makes the number even.
+      set(DX, count, 0);
+      set(DY, count, 0);
+      set(VALUE, count, 0);
+      set(WEIGHT, count, 0);
+    }
+    const stop = round == 0 ? rough : tolerance;
+    if (!fitGaussian(count, amplitude, x - originX, y - originY, a, b, c, background, stop, maxIterations))
       return NOT_FITTED;
     const fa = get(OUT, 3);
     const fb = get(OUT, 4);
@@ -178,16 +183,16 @@ function measureStar(
     if (length(x - guessX, y - guessY) > max<f64>(2, 1.2 * guessFwhm)) return NOT_FITTED;
     const wanted = windowRadius(fwhm);
     if (wanted > maxRadius) return EXTENDED;
-    if (given && length(x - cutX, y - cutY) < 0.02 * radius) break;
+    if (given) stale = length(x - cutX, y - cutY) >= moved * radius;
+    if (round > 0 && (given ? !stale : Math.abs(wanted - radius) <= settled * radius)) break;
     amplitude = get(OUT, 0);
     a = fa;
     b = fb;
     c = fc;
     background = get(OUT, 6);
-    if (given) continue;
-    if (round > 0 && Math.abs(wanted - radius) <= settled * radius) break;
-    radius = wanted;
+    if (!given) radius = wanted;
   }
+  if (!errorsOfFit(count, noise, gain)) return NOT_FITTED;
   return describe(count, originX, originY, coverage, greenParity, noise, gain);
 }
 

@@ -1,4 +1,5 @@
 import { DX, DY, MAX_RING, OUT, RING_DX, RING_DY, RING_ORDERED, RING_VALUE, SMALL, VALUE, WEIGHT } from './layout';
+import { both } from './exponential';
 import { kthSmallest } from './kthSmallest';
 import { decompose, get, set, substitute } from './linear';
 
@@ -54,6 +55,9 @@ export function cut(
   const fy = y - <f64>originY;
   const reach = <i32>Math.ceil(outer);
   const spikes = isFinite(spike);
+  // Inside the soft edge, and beyond its outside, whatever the rounding of a root.
+  const core = outer > 1 ? (outer - 1) * (outer - 1) * (1 - 1e-12) : 0;
+  const beyond = outer * outer * (1 + 1e-12);
   let n = 0;
   let wanted = 0;
   for (let j = -reach; j <= reach; j++) {
@@ -61,19 +65,21 @@ export function cut(
     const ey = <f64>j - fy;
     for (let i = -reach; i <= reach; i++) {
       const ex = <f64>i - fx;
-      const distance = Math.sqrt(ex * ex + ey * ey);
-      if (distance >= outer) continue;
+      const squared = ex * ex + ey * ey;
+      if (squared > beyond) continue;
+      const edge = squared > core ? outer - Math.sqrt(squared) : 1;
+      if (edge <= 0) continue;
       const px = originX + i;
       if (greenParity >= 0 && ((px + py) & 1) != greenParity) continue;
       wanted++;
       if (px < 0 || py < 0 || px >= width || py >= height) continue;
       const v = pixel(data, py * width + px);
       if (v != v) continue;
-      if (distance > 2 && spikes && isSpike(data, width, height, greenParity, px, py, v - spike)) continue;
+      if (squared > 4 && spikes && isSpike(data, width, height, greenParity, px, py, v - spike)) continue;
       set(DX, n, <f64>i);
       set(DY, n, <f64>j);
       set(VALUE, n, v - slopeX * <f64>i - slopeY * <f64>j);
-      set(WEIGHT, n, min<f64>(1, outer - distance));
+      set(WEIGHT, n, min<f64>(1, edge));
       n++;
     }
   }
@@ -82,6 +88,19 @@ export function cut(
   set(OUT, 2, wanted == 0 ? 0 : <f64>n / <f64>wanted);
   return n;
 }
+
+/** The largest whole i >= -1 with i i + j j below `limit`, or equal to it where `also`. */
+function halfWidth(j: i32, limit: f64, also: bool): i32 {
+  const left = limit - <f64>(j * j);
+  if (left < 0 || (left == 0 && !also)) return -1;
+  let i = <i32>Math.sqrt(left);
+  while (also ? <f64>((i + 1) * (i + 1)) <= left : <f64>((i + 1) * (i + 1)) < left) i++;
+  while (also ? <f64>(i * i) > left : <f64>(i * i) >= left) i--;
+  return i;
+}
+
+/** Pixels in RING_ORDERED, which tell where the plane is looked for first. */
+let looked: i32 = 0;
 
 function gatherRing(
   data: usize,
@@ -99,12 +118,17 @@ function gatherRing(
   const cy = <i32>Math.floor(y + 0.5);
   let n = 0;
   let wanted = 0;
-  for (let j = -reach; j <= reach; j++)
-    for (let i = -reach; i <= reach; i++) {
-      const r2 = <f64>(i * i + j * j);
-      if (r2 < inner * inner || r2 > outer * outer) continue;
+  looked = 0;
+  for (let j = -reach; j <= reach; j++) {
+    const py = cy + j;
+    const wide = halfWidth(j, outer * outer, true);
+    const hole = halfWidth(j, inner * inner, false);
+    for (let i = -wide; i <= wide; i++) {
+      if (hole >= 0 && i == -hole) {
+        i = hole;
+        continue;
+      }
       const px = cx + i;
-      const py = cy + j;
       if (greenParity >= 0 && ((px + py) & 1) != greenParity) continue;
       wanted++;
       if (px < 0 || py < 0 || px >= width || py >= height || n == MAX_RING) continue;
@@ -114,7 +138,9 @@ function gatherRing(
       set(RING_DY, n, <f64>j);
       set(RING_VALUE, n, v);
       n++;
+      if ((i * i + j * j) % 3 == 1) set(RING_ORDERED, looked++, v);
     }
+  }
   return <f64>n >= share * <f64>min(wanted, MAX_RING) && n >= 12 ? n : 0;
 }
 
@@ -136,8 +162,16 @@ export function slope(
   set(OUT, 1, 0);
   const count = gatherRing(data, width, height, greenParity, x, y, inner, outer, share);
   if (count == 0) return;
-  memory.copy(RING_ORDERED, RING_VALUE, (<usize>count) << 3);
-  let level = kthSmallest(RING_ORDERED, count >> 1, count);
+  if (looked == 0) return;
+  let level = kthSmallest(RING_ORDERED, looked >> 1, looked);
+  // What makes the number even is no value, and never near the plane.
+  set(RING_DX, count, 0);
+  set(RING_DY, count, 0);
+  set(RING_VALUE, count, NaN);
+  const end = (<usize>count) << 3;
+  const one = f64x2.splat(1);
+  const zero = f64x2.splat(0);
+  const limit = f64x2.splat(clip);
   let sx: f64 = 0;
   let sy: f64 = 0;
   const normal = SMALL;
@@ -146,30 +180,46 @@ export function slope(
   const scale = SMALL + 168;
   const kept = SMALL + 192;
   for (let round = 0; round < rounds; round++) {
-    let n: f64 = 0;
-    let mx: f64 = 0;
-    let my: f64 = 0;
-    let mxx: f64 = 0;
-    let mxy: f64 = 0;
-    let myy: f64 = 0;
-    let r0: f64 = 0;
-    let rx: f64 = 0;
-    let ry: f64 = 0;
-    for (let k = 0; k < count; k++) {
-      const dx = get(RING_DX, k);
-      const dy = get(RING_DY, k);
-      const value = get(RING_VALUE, k);
-      if (Math.abs(value - level - sx * dx - sy * dy) > clip) continue;
-      n++;
-      mx += dx;
-      my += dy;
-      mxx += dx * dx;
-      mxy += dx * dy;
-      myy += dy * dy;
-      r0 += value;
-      rx += value * dx;
-      ry += value * dy;
+    let used = zero;
+    let sumX = zero;
+    let sumY = zero;
+    let sumXx = zero;
+    let sumXy = zero;
+    let sumYy = zero;
+    let sum = zero;
+    let valueX = zero;
+    let valueY = zero;
+    const plane = f64x2.splat(level);
+    const slopeX = f64x2.splat(sx);
+    const slopeY = f64x2.splat(sy);
+    for (let o: usize = 0; o < end; o += 16) {
+      const dx = v128.load(RING_DX + o);
+      const dy = v128.load(RING_DY + o);
+      const value = v128.load(RING_VALUE + o);
+      const r = f64x2.sub(f64x2.sub(f64x2.sub(value, plane), f64x2.mul(slopeX, dx)), f64x2.mul(slopeY, dy));
+      const near = f64x2.le(f64x2.abs(r), limit);
+      const x1 = v128.and(near, dx);
+      const y1 = v128.and(near, dy);
+      const v1 = v128.and(near, value);
+      used = f64x2.add(used, v128.and(near, one));
+      sumX = f64x2.add(sumX, x1);
+      sumY = f64x2.add(sumY, y1);
+      sumXx = f64x2.add(sumXx, f64x2.mul(x1, dx));
+      sumXy = f64x2.add(sumXy, f64x2.mul(x1, dy));
+      sumYy = f64x2.add(sumYy, f64x2.mul(y1, dy));
+      sum = f64x2.add(sum, v1);
+      valueX = f64x2.add(valueX, f64x2.mul(v1, dx));
+      valueY = f64x2.add(valueY, f64x2.mul(v1, dy));
     }
+    const n = both(used);
+    const mx = both(sumX);
+    const my = both(sumY);
+    const mxx = both(sumXx);
+    const mxy = both(sumXy);
+    const myy = both(sumYy);
+    const r0 = both(sum);
+    const rx = both(valueX);
+    const ry = both(valueY);
     if (n < 0.5 * <f64>count) return;
     // The same pixels as before: so would every further round be.
     if (round > 0 && n == get(normal, 0) && mxx == get(normal, 4) && myy == get(normal, 8) && mx == get(normal, 3) && my == get(normal, 6) && r0 == get(kept, 0) && rx == get(kept, 1) && ry == get(kept, 2)) break;

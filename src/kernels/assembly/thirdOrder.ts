@@ -2,6 +2,9 @@ import { both, exp2 } from './exponential';
 import { C, DX, DY, OUT, Q, S, SMALL, VALUE, WEIGHT, X, Y } from './layout';
 import { add, decompose, get, set, substitute } from './linear';
 
+/** As in src/shapes/thirdOrder.ts. */
+const LEAST_NEWTON: f64 = 0.04;
+
 /** thirdOrderBySums of src/shapes/thirdOrder.ts. OUT = x, y, coma x, y, error, trefoil x, y, error. */
 export function bySums(
   count: i32,
@@ -29,19 +32,34 @@ export function bySums(
     let sum = zero;
     let mx = zero;
     let my = zero;
+    let mxx = zero;
+    let mxy = zero;
+    let myy = zero;
     for (let o: usize = 0; o < end; o += 16) {
       const u = f64x2.mul(f64x2.sub(v128.load(DX + o), cx), inverse);
       const v = f64x2.mul(f64x2.sub(v128.load(DY + o), cy), inverse);
       const r2 = f64x2.add(f64x2.mul(u, u), f64x2.mul(v, v));
       const wi = f64x2.mul(exp2(f64x2.mul(r2, f64x2.splat(-0.5))), v128.load(S + o));
+      const wiu = f64x2.mul(wi, u);
+      const wiv = f64x2.mul(wi, v);
       sum = f64x2.add(sum, wi);
-      mx = f64x2.add(mx, f64x2.mul(wi, u));
-      my = f64x2.add(my, f64x2.mul(wi, v));
+      mx = f64x2.add(mx, wiu);
+      my = f64x2.add(my, wiv);
+      mxx = f64x2.add(mxx, f64x2.mul(wiu, u));
+      mxy = f64x2.add(mxy, f64x2.mul(wiu, v));
+      myy = f64x2.add(myy, f64x2.mul(wiv, v));
     }
     flux = both(sum);
     if (!(flux > 0)) return false;
-    const sx = (2 * both(mx)) / flux;
-    const sy = (2 * both(my)) / flux;
+    const firstX = both(mx);
+    const firstY = both(my);
+    const a = flux - both(mxx);
+    const b = -both(mxy);
+    const c = flux - both(myy);
+    const det = a * c - b * b;
+    const newton = a > 0 && det > LEAST_NEWTON * flux * flux;
+    const sx = newton ? (c * firstX - b * firstY) / det : (2 * firstX) / flux;
+    const sy = newton ? (a * firstY - b * firstX) / det : (2 * firstY) / flux;
     x += sx * sigma;
     y += sy * sigma;
     const ox = x - x0;
