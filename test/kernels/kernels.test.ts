@@ -81,12 +81,16 @@ describe('kernels and TypeScript agree', () => {
     expectSameShapes(compiled.stars.shapes, plain.stars.shapes);
   });
 
-  it('the background mesh and the candidates of a noisy frame, exactly', () => {
+  it.each([
+    ['faint', 1000, 30, 40_000],
+    ['with values spread beyond those that are counted one by one', 20_000, 3000, 20_000],
+    ['whose darkest pixels are dead', 6000, 30, -6000],
+  ])('the background mesh and the candidates of a noisy frame, %s, exactly', (_, sky, noise, odd) => {
     const random = seededRandom(5);
     const [width, height] = [531, 403];
-    const data = Uint16Array.from({ length: width * height }, (_, i) => {
-      const cluster = i % 977 === 0 ? 40_000 * random.uniform() : 0;
-      return Math.round(1000 + (i % width) + 30 * random.normal() + cluster);
+    const data = Uint16Array.from({ length: width * height }, (_unused, i) => {
+      const cluster = i % 977 === 0 ? odd * random.uniform() : 0;
+      return Math.round(sky + (i % width) + noise * (random.normal() + (i % 431 === 0 ? 30 : 0)) + cluster);
     });
     for (const greenParity of [null, 0, 1] as const) {
       const { compiled, plain } = both(() => {

@@ -46,6 +46,8 @@ export const FIT: usize = PREVIEW;
 export const FIT_DATA: usize = PREVIEW + 0x40000;
 /** Sums of columns while blocks are averaged, u32: in the place of the lists of pixels. */
 export const COLUMN_SUMS: usize = DX;
+/** How many samples of a cell lie at or below a value, u32: there as well. */
+export const COUNTED: usize = DX;
 /** Stars to measure, 256 bytes each, in the place of the preview. */
 export const STARS: usize = PREVIEW;
 /** What both threads are told: behind the helper's lists. */

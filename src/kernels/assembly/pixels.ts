@@ -1,4 +1,4 @@
-import { COLUMN_SUMS, COUNTS, LEVEL, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
+import { COLUMN_SUMS, COUNTED, COUNTS, LEVEL, NOISE, OUT, PLACES, PREVIEW, SAMPLES, SAMPLES_TURNED } from './layout';
 
 /** Turns big-endian 16-bit values `from` to `to` to the machine's order, in place, and their top bit where `flip` is 0x8000. */
 export function swap16(data: usize, flip: i32, from: i32, to: i32): void {
@@ -166,6 +166,84 @@ function clipSamples(length: i32): void {
   store<f64>(OUT + 8, sigma);
 }
 
+/** Values that are counted one by one: the sky's of any usual frame. */
+const SPAN: i32 = 4096;
+/** COUNTED holds how many samples lie at `lowest` + k or below, for k below `span`. */
+let lowest: i32 = 0;
+let span: i32 = 0;
+
+function counted(k: i32): i32 {
+  return load<u32>(COUNTED + ((<usize>k) << 2));
+}
+
+/** Counts SAMPLES, `least` to `most`; false where too many lie beyond SPAN. */
+function countSamples(n: i32, least: i32, most: i32): bool {
+  lowest = least;
+  span = min(SPAN, most - least + 1);
+  memory.fill(COUNTED, 0, (<usize>span) << 2);
+  for (let k = 0; k < n; k++) {
+    const at = <i32>load<u16>(SAMPLES + ((<usize>k) << 1)) - least;
+    if (at >= span) continue;
+    const slot = COUNTED + ((<usize>at) << 2);
+    store<u32>(slot, load<u32>(slot) + 1);
+  }
+  let sum: u32 = 0;
+  for (let k = 0; k < span; k++) {
+    const slot = COUNTED + ((<usize>k) << 2);
+    sum += load<u32>(slot);
+    store<u32>(slot, sum);
+  }
+  return 4 * <i32>sum > 3 * n;
+}
+
+/** As `quantile`, of counted samples. */
+function countedQuantile(from: i32, n: i32, q: f64): f64 {
+  const position = q * <f64>(n - 1);
+  const i = <i32>Math.floor(position);
+  const fraction = position - <f64>i;
+  let low = 0;
+  let high = span - 1;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (counted(middle) > from + i) high = middle;
+    else low = middle + 1;
+  }
+  const a = <f64>(lowest + low);
+  if (fraction == 0) return a;
+  while (low < span - 1 && counted(low) <= from + i + 1) low++;
+  return a + fraction * (<f64>(lowest + low) - a);
+}
+
+/** How many of the n samples lie below `value`; -1 where that was not counted. */
+function countedBelow(value: f64, n: i32): i32 {
+  const k = <i32>Math.ceil(value) - 1 - lowest;
+  if (k < 0) return 0;
+  if (k < span) return counted(k);
+  return counted(span - 1) == n ? n : -1;
+}
+
+/** `clipSamples` of counted samples; false where it needs them sorted. */
+function clipCounted(length: i32): bool {
+  let from = 0;
+  let to = length;
+  let centre: f64 = 0;
+  let sigma: f64 = 0;
+  for (let round = 0; round < 10; round++) {
+    const n = to - from;
+    centre = countedQuantile(from, n, 0.5);
+    sigma = centre - countedQuantile(from, n, 0.1587);
+    const newFrom = countedBelow(centre - 3 * sigma, length);
+    const newTo = countedBelow(centre + 3 * sigma, length);
+    if (newTo < 0) return false;
+    if (sigma == 0 || newTo - newFrom < 8 || (newFrom == from && newTo == to)) break;
+    from = newFrom;
+    to = newTo;
+  }
+  store<f64>(OUT, centre);
+  store<f64>(OUT + 8, sigma);
+  return true;
+}
+
 /**
  * Clipped median and noise of the cells of mesh rows `from` to `to` into LEVEL and NOISE, float32; cells with fewer than `least` samples are left alone.
  * `samples` is how many are wanted of a cell; `greenParity` -1 for mono.
@@ -193,17 +271,24 @@ export function mesh(
       const stride = max(1, <i32>Math.round(Math.sqrt(<f64>step))) | 1;
       const rowStride = max(1, <i32>Math.round(<f64>step / <f64>stride));
       let n = 0;
+      let darkest: i32 = 65535;
+      let brightest: i32 = 0;
       for (let y = y0; y < y1; y += rowStride) {
         const row = data + ((<usize>y * <usize>width) << 1);
         for (let x = x0 + (y % stride); x < x1 && n < 2 * samples; x += stride) {
           if (greenParity >= 0 && ((x + y) & 1) != greenParity) continue;
-          store<u16>(SAMPLES + ((<usize>n) << 1), load<u16>(row + ((<usize>x) << 1)));
+          const v = <i32>load<u16>(row + ((<usize>x) << 1));
+          store<u16>(SAMPLES + ((<usize>n) << 1), <u16>v);
+          darkest = min(darkest, v);
+          brightest = max(brightest, v);
           n++;
         }
       }
       if (n < least) continue;
-      sortSamples(n);
-      clipSamples(n);
+      if (!(countSamples(n, darkest, brightest) && clipCounted(n))) {
+        sortSamples(n);
+        clipSamples(n);
+      }
       const at = (<usize>(j * columns + i)) << 2;
       store<f32>(LEVEL + at, <f32>load<f64>(OUT));
       store<f32>(NOISE + at, <f32>load<f64>(OUT + 8));

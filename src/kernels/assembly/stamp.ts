@@ -123,6 +123,25 @@ function gatherRing(
     const py = cy + j;
     const wide = halfWidth(j, outer * outer, true);
     const hole = halfWidth(j, inner * inner, false);
+    // Whole rows of plain pixels, as most are.
+    const plain = greenParity < 0 && !floats && py >= 0 && py < height && cx >= wide && cx + wide < width;
+    if (plain && n + 2 * wide < MAX_RING) {
+      const row = data + (((<usize>py) * (<usize>width) + <usize>cx) << 1);
+      for (let i = -wide; i <= wide; i++) {
+        if (hole >= 0 && i == -hole) {
+          i = hole;
+          continue;
+        }
+        const v = <f64>load<u16>(row + (<usize>(i << 1)));
+        set(RING_DX, n, <f64>i);
+        set(RING_DY, n, <f64>j);
+        set(RING_VALUE, n, v);
+        n++;
+        wanted++;
+        if ((i * i + j * j) % 3 == 1) set(RING_ORDERED, looked++, v);
+      }
+      continue;
+    }
     for (let i = -wide; i <= wide; i++) {
       if (hole >= 0 && i == -hole) {
         i = hole;
