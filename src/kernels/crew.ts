@@ -21,7 +21,7 @@ const LENGTH = 5;
 const STEP = 6;
 const COUNT = 7;
 /** 1: a helper is up. */
-const PRESENT = 8;
+export const PRESENT = 8;
 /** 1: it came to grief. */
 const FAILED = 9;
 /** How far the sum of a file is: one of the values below. */
@@ -31,6 +31,8 @@ const READ = 11;
 const START = 12;
 /** Which file this is: a sum that was begun and never asked for, because reading failed, is dropped for the next. */
 const FILE = 13;
+/** 1: one was started, up or not yet. */
+const EXPECTED = 14;
 
 const NO_SUM = 0;
 const ASKED = 1;
@@ -76,6 +78,11 @@ export function boardIn(buffer: ArrayBufferLike, patienceMs = PATIENCE_MS): Boar
   };
 }
 
+/** A helper is being started, and will come to `help`. */
+export function expectHelp({ words }: Board): void {
+  Atomics.store(words, EXPECTED, 1);
+}
+
 /** Calls the kernel with the values for 0 to `length` in pieces of `step`; returns once all is done. */
 export function shareOut(
   board: Board,
@@ -106,14 +113,14 @@ export function shareOut(
 
 /**
  * SHA-256 of a file that is being read to `start` in the kernels' memory, by the helper: parts must follow one another there. Null
- * where none is up.
+ * where none was started; one that is not up before the last part has been read is not waited for.
  */
 export function sumBeside(
   { words, digest, patienceMs }: Board,
   start: number,
   alone: () => RunningSum,
 ): RunningSum | null {
-  if (Atomics.load(words, PRESENT) === 0) return null;
+  if (Atomics.load(words, EXPECTED) === 0) return null;
   const parts: Uint8Array[] = [];
   let read = 0;
   const publish = (value: number): void => {

@@ -1,5 +1,5 @@
 import { COMPILED, COMPILED_HELPER } from './compiled.ts';
-import { boardIn, type RunningSum, type SharedKernel, shareOut, sumBeside } from './crew.ts';
+import { boardIn, expectHelp, type RunningSum, type SharedKernel, shareOut, sumBeside } from './crew.ts';
 import * as layout from './layout.ts';
 
 /** What assembly/index.ts exports; `data` is the address of 16-bit pixels, counts and places are whole numbers. */
@@ -183,9 +183,9 @@ export interface Kernels {
   readonly room: (bytes: number) => Uint8Array;
   /** Calls a kernel for 0 to `length` in pieces of `step`, with a helper thread where there is one; returns what each answered. */
   readonly share: (kernel: SharedKernel, given: readonly number[], length: number, step: number) => Float64Array;
-  /** SHA-256 by a helper thread of a file whose first part this is; null where no helper is up or it stands elsewhere. */
+  /** SHA-256 by a helper thread of a file whose first part this is; null where no helper was started or it stands elsewhere. */
   readonly sumBeside: (first: Uint8Array, alone: () => RunningSum) => RunningSum | null;
-  /** What a helper thread needs: the module to run `help` (crew.ts) with, in this memory. */
+  /** What a helper thread that is being started needs: the module to run `help` (crew.ts) with, in this memory. */
   readonly forHelper: () => HelperKernels;
   /** Where this stands in the kernels' memory; null when it does not. */
   readonly addressOf: (view: ArrayBufferView) => number | null;
@@ -285,7 +285,10 @@ function load(): Kernels {
       return board.answers.subarray(0, Math.ceil(length / step));
     },
     sumBeside: (first, alone) => (buffers.has(first.buffer) ? sumBeside(board, first.byteOffset, alone) : null),
-    forHelper: () => ({ module: compile(Buffer.from(COMPILED_HELPER, 'base64'), 'helper'), memory }),
+    forHelper: () => {
+      expectHelp(board);
+      return { module: compile(Buffer.from(COMPILED_HELPER, 'base64'), 'helper'), memory };
+    },
     addressOf: (view) => (buffers.has(view.buffer) ? view.byteOffset : null),
   };
 }

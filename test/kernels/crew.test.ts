@@ -7,7 +7,7 @@ import { Worker } from 'node:worker_threads';
 import { buildSync } from 'esbuild';
 import { afterAll, afterEach, beforeAll, beforeEach, expect, it } from 'vitest';
 import { startSha256 } from '../../src/effects.ts';
-import { boardIn, shareOut } from '../../src/kernels/crew.ts';
+import { boardIn, PRESENT, shareOut } from '../../src/kernels/crew.ts';
 import { type Kernels, kernels, useKernels } from '../../src/kernels/kernels.ts';
 import { measureFrame } from '../../src/measure.ts';
 import { seededRandom } from '../../src/numeric/random.ts';
@@ -29,13 +29,10 @@ beforeEach(async () => {
   compiled = fresh;
   worker = new Worker(code);
   worker.postMessage(compiled.forHelper());
-  // Up once it takes what is summed beside.
-  const start = compiled.room(1);
-  for (let tries = 0; compiled.sumBeside(start, startSha256) === null; tries++) {
+  for (let tries = 0; isUp(compiled) === false; tries++) {
     if (tries > 1000) throw new Error('the helper does not come up');
     await new Promise((resolve) => setTimeout(resolve, 10));
   }
-  compiled.sumBeside(start, startSha256)?.hex();
 });
 afterEach(async () => {
   await worker.terminate();
@@ -44,6 +41,8 @@ afterAll(() => {
   rmSync(folder, { recursive: true, force: true });
   useKernels(true);
 });
+
+const isUp = (of: Kernels): boolean => Atomics.load(boardIn(of.room(1).buffer).words, PRESENT) === 1;
 
 const nap = (ms: number): void => void Atomics.wait(new Int32Array(new SharedArrayBuffer(4)), 0, 0, ms);
 
@@ -112,6 +111,30 @@ it('drops a sum that was begun and never asked for', () => {
   for (let at = 0; at < 1000; at += 100) sum?.add(bytes.subarray(at, at + 100));
   nap(20);
   expect(sum?.hex()).toBe(createHash('sha256').update(bytes).digest('hex'));
+});
+
+it('takes up a sum that was begun before it was up, and is not waited for where it comes too late', async () => {
+  await worker.terminate();
+  useKernels(true);
+  const late = kernels();
+  if (late === null) throw new Error('this Node has no kernels');
+  const bytes = late.room(5000).fill(9);
+  const wanted = createHash('sha256').update(bytes).digest('hex');
+  const given = late.forHelper();
+  const alone = late.sumBeside(bytes, startSha256);
+  alone?.add(bytes);
+  expect(isUp(late)).toBe(false);
+  expect(alone?.hex()).toBe(wanted);
+  const helped = late.sumBeside(bytes, () => {
+    throw new Error('not by the helper');
+  });
+  helped?.add(bytes.subarray(0, 2000));
+  worker = new Worker(code);
+  worker.postMessage(given);
+  while (!isUp(late)) await new Promise((resolve) => setTimeout(resolve, 5));
+  nap(50);
+  helped?.add(bytes.subarray(2000));
+  expect(helped?.hex()).toBe(wanted);
 });
 
 it('is not asked for bytes that stand elsewhere, nor where nobody helps', () => {
