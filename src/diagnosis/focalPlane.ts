@@ -2,6 +2,7 @@ import { vectorLength } from '../field/frameStars.ts';
 import type { SizeField } from '../field/sizeField.ts';
 import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
+import { sigmasForBareTilt } from './bareTilt.ts';
 import {
   DETECT_SIGMAS,
   directionError,
@@ -101,9 +102,6 @@ function tiltTolerance(amounts: Amounts, { wishes }: Setup): { readonly um: numb
   };
 }
 
-/** A bare mirror's tilt is a fault beside the air's smear at this many sigma. */
-const BESIDE_AIR_SIGMAS = 10;
-
 export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, comaFault: boolean): Finding {
   const { size, response, optics } = amounts;
   const tilt = tiltAmount(amounts, setup);
@@ -113,9 +111,11 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
   const measured = statusOf(tilt.um, tilt.error, significance, tolerance.um);
-  // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is; and the
-  // air's smear does with it, which the fit tells apart but not to the last sigma.
-  const told = amounts.retrieved !== null && (!airIsSuspect(amounts, setup) || significance >= BESIDE_AIR_SIGMAS);
+  // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is.
+  const { retrieved } = amounts;
+  const told =
+    retrieved !== null &&
+    significance >= sigmasForBareTilt(retrieved, airIsSuspect(amounts, setup), focusZoneUm(amounts));
   const leaning = optics.bare && !told && measured === 'fault';
   const status = drowned || leaning ? 'not-measurable' : measured;
   const { angle: axis, error: axisError } = tiltAxis(amounts, size);
