@@ -3,7 +3,7 @@ import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
 import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
-import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
+import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation, perhapsJump } from './miscollimation.ts';
 import { defocus, dispersion, tracking } from './motionFindings.ts';
 import type { Setup } from './setup.ts';
 import { astigmatism, pinchedOptics } from './strain.ts';
@@ -160,6 +160,11 @@ function doubt(coma: Finding, amounts: Amounts): { readonly why: string; readonl
     return {
       why: 'there is coma, but from one focus it may be within the tolerance or beyond',
       needs: 'a sub 60 to 80 µm to the other side of focus, measured together with this one',
+    };
+  if (perhapsJump(amounts))
+    return {
+      why: 'a jump of the stars during the exposure would look the same',
+      needs: 'two subs more, with steady tracking, measured together with this one',
     };
   return { why: 'the errors are wider than the tolerance', needs: 'more stars: longer subs, or more subs together' };
 }

@@ -3,8 +3,9 @@ import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
 import { hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
+import { mayHoldJump } from './skew.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
-import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
+import { COMA_TOLERANCE_UM, distortionOf, ROUND_ELONGATION, tiltForComa } from './tolerances.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
 
 /** Tilt of this telescope's primary that makes a W131 of that many um. */
@@ -60,9 +61,11 @@ export function miscollimation(
   const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
-  const hidden = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
+  const skewed = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
-  const measured = response === null || hidden ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
+  const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
+  const hidden = skewed || (plainly === 'fault' && perhapsJump(amounts));
+  const measured = hidden ? 'not-measurable' : plainly;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
@@ -91,15 +94,24 @@ export function miscollimation(
     axis: null,
     axisError: null,
     starShift: shift,
-    because: hidden
+    because: skewed
       ? `stars are smeared to one side by more than the coma that is left (${length.toFixed(4)}): the two cannot be told apart`
-      : significance < DETECT_SIGMAS
-        ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
-        : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
+      : hidden
+        ? `${tails}, along the smear of all stars, which are triangular as well: a jump during the exposure and a strained mirror make the same`
+        : significance < DETECT_SIGMAS
+          ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
+          : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
     advice:
       status !== measured ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
 }
+
+/** In one sub: no jump comes twice alike. */
+export const perhapsJump = ({ coma, smooth, skew, optics }: Amounts): boolean =>
+  skew === null &&
+  !optics.bare &&
+  smooth.perFrame.length < 2 &&
+  mayHoldJump(coma, smooth.trefoil.uniform, smooth.distortion.uniform, distortionOf(ROUND_ELONGATION));
 
 const OTHER_FOCUS =
   'Turn nothing yet: one focus leaves open how much it is. Take a sub 60 to 80 µm to the other side of focus and measure both together.';
@@ -135,7 +147,7 @@ function adviceFor(
   }
   if (status === 'not-measurable') {
     return hidden
-      ? 'Take subs above 60 deg altitude or through a green or narrow filter, with steady tracking, then measure again.'
+      ? 'Take more subs, above 60 deg altitude or through a green or narrow filter, with steady tracking, then measure them together.'
       : 'More subs, or longer ones: do not turn anything on this measurement.';
   }
   return 'Leave the primary alone.';

@@ -113,6 +113,29 @@ function skewIn(
   return { coma3: { x: k * Math.cos(direction), y: k * Math.sin(direction) }, direction };
 }
 
+/** A coma within this of the smear's long axis, radians, may be the jump's that made both. */
+const TAIL_MATCH = (20 * Math.PI) / 180;
+/** So strong a trefoil beside it, as a share of the coma: coma's own is far less, and a skew's comes with it. */
+const BESIDE_TREFOIL = 0.7;
+
+/**
+ * Whether the coma may be a jump's although the signs of one are not all there, because the optics make a trefoil of their own as
+ * well: together they have any strength and direction. Several subs would tell, for no jump comes twice alike. All as measured:
+ * taken for coma, a jump would be given its own elongation. `long`: distortion from which stars are long.
+ */
+export function mayHoldJump(
+  coma: UncertainVector,
+  trefoil: UncertainVector,
+  distortion: UncertainVector,
+  long: number,
+): boolean {
+  if (vectorSignificance(coma) < SIGMAS) return false;
+  if (vectorLength(distortion) < long || vectorSignificance(distortion) < SIGMAS) return false;
+  if (vectorLength(trefoil) < BESIDE_TREFOIL * vectorLength(coma) || vectorSignificance(trefoil) < SIGMAS) return false;
+  const axis = 0.5 * Math.atan2(distortion.y, distortion.x);
+  return Math.abs(axialDifference(Math.atan2(coma.y, coma.x), axis)) < TAIL_MATCH;
+}
+
 /** Difference of two axes, in (-pi/2, pi/2]. */
 export function axialDifference(a: number, b: number): number {
   const d = (((a - b) % Math.PI) + Math.PI) % Math.PI;

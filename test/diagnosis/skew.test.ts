@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { findSkewedSmear, skewedSubs } from '../../src/diagnosis/skew.ts';
+import { findSkewedSmear, mayHoldJump, skewedSubs } from '../../src/diagnosis/skew.ts';
 
 const at = (length: number, deg: number, error = 0.001): { x: number; y: number; error: number } => ({
   x: length * Math.cos((deg * Math.PI) / 180),
@@ -43,6 +43,23 @@ describe('a skewed smear', () => {
     expect(findSkewedSmear(at(0.01, 40), at(0.07, 120), long, { trefoil: at(0.07, 120), distortion: long })).toBeNull();
     // As strong and along it, but turned by 20 degrees of the triangle's 120.
     expect(findSkewedSmear(coma, at(0.07, 120 + 60), long, left)).toBeNull();
+  });
+});
+
+describe('a jump beside a strained mirror of one sub', () => {
+  // Numbers of a drawn sub: 2.3" jump after three quarters of it, seeing 3.0", trefoil of 1.4 tolerances, collimated.
+  const coma = at(0.044, 258);
+  const trefoil = at(0.067, 30);
+  const long = at(0.204, 2 * 256, 0.01);
+
+  it('may be what looks like coma along the smear', () => {
+    expect(mayHoldJump(coma, trefoil, long, 0.095)).toBe(true);
+  });
+
+  it('is not where stars are round, long another way, or hardly triangular: then coma is coma', () => {
+    expect(mayHoldJump(coma, trefoil, at(0.05, 2 * 256, 0.01), 0.095)).toBe(false);
+    expect(mayHoldJump(coma, trefoil, at(0.204, 2 * 300, 0.01), 0.095)).toBe(false);
+    expect(mayHoldJump(coma, at(0.01, 30), long, 0.095)).toBe(false);
   });
 });
 
