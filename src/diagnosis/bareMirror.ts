@@ -135,7 +135,7 @@ function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v:
 
 /** How well the drawn stars' answer to coma is known, as a share of the way to the node; and what stays of it there, um (drawn stars). */
 const FITTED_NODE_SHARE = 0.02;
-const FITTED_NODE_UM = 0.006;
+const FITTED_NODE_UM = 0.003;
 
 /** The same from the whole-field fit, in whose wavefront the coma is straight; `hiddenUm`: coma that the air may have made. */
 export function nodeFromFit({ coma, linearComaUm }: Retrieved, hiddenUm: number): NonNullable<Amounts['node']> {

@@ -67,7 +67,7 @@ function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
 }
 
 /** Stars with coma of their own, as those about a bare mirror's node, answer less to the air's (drawn stars). */
-const ANSWER_NEAR_NODE = 0.5;
+const ANSWER_NEAR_NODE = 0.35;
 
 /** Coma, um, that the air may have made: what the fit of a bare mirror, near its node, cannot know. */
 export const hiddenUm = ({ air, skew, response }: Amounts): number =>
