@@ -4,7 +4,7 @@ import { type Amounts, measureAmounts } from './amounts.ts';
 import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
 import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation, perhapsJump } from './miscollimation.ts';
-import { defocus, dispersion, tracking } from './motionFindings.ts';
+import { defocus, dispersion, tracking, trackingOrAstigmatism } from './motionFindings.ts';
 import type { Setup } from './setup.ts';
 import { astigmatism, pinchedOptics } from './strain.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
@@ -75,7 +75,7 @@ export function weigh(
     sensorTilt(amounts, setup, screenY, comaFault),
     spacing,
     pinchedOptics(amounts, screenY),
-    astigmatism(amounts, spacing.status === 'fault'),
+    astigmatism(amounts, spacing.status === 'fault', trackingOrAstigmatism(amounts, setup)),
     tracking(amounts, setup, fwhm, screenY),
     dispersion(amounts, setup, fwhm, screenY),
     defocus(amounts, comaFault),

@@ -1,10 +1,11 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
-import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
-import { astigmatismTold, smearsOf } from './refined.ts';
+import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
+import { APART_UM, astigmatismTold, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
 import type { Setup } from './setup.ts';
+import { axialDifference } from './skew.ts';
 import { distortionOf, elongationFrom, focusZoneUm, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { axisWords, plain, type ScreenY } from './words.ts';
 
@@ -38,7 +39,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const persistent = amounts.smear;
   const { changing } = amounts.smooth.distortion.uniform;
   const frames = smearsOf(amounts);
-  const mean = frames.reduce((sum, f) => sum + vectorLength(f.distortion), 0) / Math.max(1, frames.length);
+  const mean = meanLength(frames);
   const air = airIsSuspect(amounts, setup);
   const worst = frames.reduce<(typeof frames)[number] | null>(
     (best, f) => (best === null || vectorLength(f.distortion) > vectorLength(best.distortion) ? f : best),
@@ -51,7 +52,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const vector = vectorLength(persistent) >= 0.5 * mean || worst === null ? persistent : worst.distortion;
   const amount = Math.max(vectorLength(persistent), mean);
   const limit = distortionOf(ROUND_ELONGATION);
-  const turning = !air && turnsPerhaps(amounts, amount);
+  const turning = trackingOrAstigmatism(amounts, setup);
   const status = air || turning ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
@@ -88,6 +89,15 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   };
 }
 
+const meanLength = (frames: ReturnType<typeof smearsOf>): number =>
+  frames.reduce((sum, f) => sum + vectorLength(f.distortion), 0) / Math.max(1, frames.length);
+
+/** Whether the stars' common elongation may be either, as far as these subs tell. */
+export function trackingOrAstigmatism(amounts: Amounts, setup: Setup): boolean {
+  const amount = Math.max(vectorLength(amounts.smear), meanLength(smearsOf(amounts)));
+  return !airIsSuspect(amounts, setup) && turnsPerhaps(amounts, amount);
+}
+
 /** Coma, trefoil and focus together make a little of (e1, e2) as well, which turns a small smear, per component (drawn stars). */
 const TURNED_BY = 0.0015;
 
@@ -100,10 +110,37 @@ const BESIDE_SMEAR_SIGMAS = 10;
 /** Whether half of it and more may be astigmatism, which the fit sees, but not surely enough to take it off. */
 function turnsPerhaps(amounts: Amounts, amount: number): boolean {
   const { retrieved, optics, smeared, smooth } = amounts;
-  if (retrieved === null || smooth.perFrame.length < 2 || astigmatismTold(amounts, retrieved)) return false;
+  if (retrieved === null || optics.bare || smooth.perFrame.length < 2 || astigmatismTold(amounts, retrieved))
+    return false;
   const made = Math.max(...retrieved.perSub.map(({ astigmatic }) => Math.hypot(astigmatic.x, astigmatic.y)));
   const least = smeared ? BESIDE_SMEAR_SIGMAS : DETECT_SIGMAS;
-  return !optics.bare && astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount;
+  if (astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount) return true;
+  return turnedThroughFocus(
+    smearsOf(amounts).map(({ frame, distortion }) => ({
+      focusUm: retrieved.perSub[frame]?.focusUm.value ?? Number.NaN,
+      distortion,
+    })),
+  );
+}
+
+/** Axes this far apart, radians, are turned as astigmatism's are from one side of focus to the other, give or take a smear. */
+const TURNED = Math.PI / 3;
+
+/** Whether stars are long another way in a sub that stands elsewhere in focus: tracking may change so, astigmatism must. */
+export function turnedThroughFocus(
+  subs: readonly { readonly focusUm: number; readonly distortion: UncertainVector }[],
+): boolean {
+  const long = subs.filter(({ distortion }) => vectorSignificance(distortion) >= FAULT_SIGMAS);
+  const axis = ({ x, y }: UncertainVector): number => 0.5 * Math.atan2(y, x);
+  return long.some((a, i) =>
+    long
+      .slice(i + 1)
+      .some(
+        (b) =>
+          Math.abs(a.focusUm - b.focusUm) > APART_UM &&
+          Math.abs(axialDifference(axis(a.distortion), axis(b.distortion))) > TURNED,
+      ),
+  );
 }
 
 function jumpWords({ skew, jumped }: Amounts): string {

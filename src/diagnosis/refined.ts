@@ -54,7 +54,7 @@ function withScale({ value, low, high }: Retrieved['comaUm'], floor: number): No
 }
 
 /** Foci of two subs this far apart, um along the axis, show which elongation turns through focus. */
-const APART_UM = 30;
+export const APART_UM = 30;
 
 /** Whether the fit tells uniform astigmatism from a smear. */
 export const astigmatismTold = ({ optics, smeared }: Amounts, retrieved: Retrieved): boolean =>

@@ -110,14 +110,17 @@ function astigmaticForms(amounts: Amounts): Astigmatic[] {
   return forms.sort((a, b) => b.amount - a.amount);
 }
 
-export function astigmatism(amounts: Amounts, curvatureFault: boolean): Finding {
+/** `open`: the stars' common elongation may be astigmatism or tracking. */
+export function astigmatism(amounts: Amounts, curvatureFault: boolean, open: boolean): Finding {
   const tolerance = `elongation below ${ROUND_ELONGATION} in the outer zones (common practice, no source)`;
   const [{ amount, sigmas, words }] = astigmaticForms(amounts);
   const error = amount / Math.max(sigmas, 1e-12);
   const limit = distortionOf(ROUND_ELONGATION);
   const own = amounts.optics.bare || curvatureFault;
   const measured = statusOf(amount, error, sigmas, limit);
-  const status = own && measured === 'fault' ? 'within-tolerance' : measured;
+  const kept = own && measured === 'fault' ? 'within-tolerance' : measured;
+  const either = open && kept !== 'fault';
+  const status = either ? 'not-measurable' : kept;
   const fwhm = amounts.response?.focusedFwhmPx ?? null;
   return {
     cause: 'astigmatism',
@@ -127,13 +130,16 @@ export function astigmatism(amounts: Amounts, curvatureFault: boolean): Finding 
     share: own ? null : shareOf(limit, amount, amount - error, amount + error),
     widens: fwhm === null ? null : widenedBy(amount, fwhm),
     ...NO_DIRECTION,
-    because:
-      sigmas < DETECT_SIGMAS
+    because: either
+      ? 'what makes all stars long may be this, or tracking that changed between subs at different foci'
+      : sigmas < DETECT_SIGMAS
         ? 'no elongation that grows over the field'
         : `elongation ${elongationFrom(amount).toFixed(2)} ${words}${own ? (amounts.optics.bare ? ', a bare mirror’s own' : ', together with the field curvature') : ''}`,
     advice:
       status === 'fault'
         ? 'A change of focus turns astigmatism by 90 deg and leaves tracking as it is: one sub on each side of focus settles it. Then look at the corrector’s seat and centring, and at the mirrors’ supports.'
-        : 'Nothing to do.',
+        : either
+          ? 'A 10 s sub settles it: tracking is gone in it, astigmatism stays.'
+          : 'Nothing to do.',
   };
 }
