@@ -29,7 +29,7 @@ beforeEach(async () => {
   compiled = fresh;
   worker = new Worker(code);
   worker.postMessage(compiled.forHelper());
-  for (let tries = 0; isUp(compiled) === false; tries++) {
+  for (let tries = 0; !isUp(compiled); tries++) {
     if (tries > 1000) throw new Error('the helper does not come up');
     await new Promise((resolve) => setTimeout(resolve, 10));
   }
