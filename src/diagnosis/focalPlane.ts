@@ -111,7 +111,7 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   // A bare paraboloid's own coma and curvature drown the plane while its node stands off the centre.
   const drowned = optics.bare && comaFault;
   const measured = statusOf(tilt.um, tilt.error, significance, tolerance.um);
-  // Its own astigmatism leans on the widths as a tilt does: one focus shows that there may be one, never that there is.
+  // Its own astigmatism leans on the widths as a tilt does: without the whole-field fit they show only that there may be one.
   const { retrieved } = amounts;
   const told =
     retrieved !== null &&

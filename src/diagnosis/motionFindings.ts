@@ -1,6 +1,6 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { airIsSuspect } from './air.ts';
-import type { Amounts } from './amounts.ts';
+import { type Amounts, withDistortionFloor } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import { APART_UM, astigmatismTold, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
@@ -107,7 +107,7 @@ const axisErrorOf = (smear: UncertainVector): number =>
 /** Skewed stars, or the air's, make the fit see astigmatism at fewer sigma than this. */
 const BESIDE_SMEAR_SIGMAS = 10;
 
-/** Whether half of it and more may be astigmatism, which the fit sees, but not surely enough to take it off. */
+/** Whether half of it and more may be astigmatism: the fit sees it, but not surely enough to take it off, or the stars turn. */
 function turnsPerhaps(amounts: Amounts, amount: number): boolean {
   const { retrieved, optics, smeared, smooth } = amounts;
   if (retrieved === null || optics.bare || smooth.perFrame.length < 2 || astigmatismTold(amounts, retrieved))
@@ -115,28 +115,40 @@ function turnsPerhaps(amounts: Amounts, amount: number): boolean {
   const made = Math.max(...retrieved.perSub.map(({ astigmatic }) => Math.hypot(astigmatic.x, astigmatic.y)));
   const least = smeared ? BESIDE_SMEAR_SIGMAS : DETECT_SIGMAS;
   if (astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount) return true;
+  // What is known for a jump is none of it.
+  if (amounts.skew !== null) return false;
   return turnedThroughFocus(
-    smearsOf(amounts).map(({ frame, distortion }) => ({
-      focusUm: retrieved.perSub[frame]?.focusUm.value ?? Number.NaN,
-      distortion,
-    })),
+    smearsOf(amounts)
+      .filter(({ frame }) => !amounts.jumped.has(frame))
+      .map(({ frame, distortion }) => ({
+        focusUm: retrieved.perSub[frame]?.focusUm.value ?? Number.NaN,
+        distortion: withDistortionFloor(distortion),
+      })),
+    0.5 * amount,
   );
 }
 
 /** Axes this far apart, radians, are turned as astigmatism's are from one side of focus to the other, give or take a smear. */
 const TURNED = Math.PI / 3;
 
-/** Whether stars are long another way in a sub that stands elsewhere in focus: tracking may change so, astigmatism must. */
+/**
+ * Whether stars are long another way, each time by `least` or more, in a sub on the other side of focus: tracking may change so,
+ * astigmatism must.
+ */
 export function turnedThroughFocus(
   subs: readonly { readonly focusUm: number; readonly distortion: UncertainVector }[],
+  least: number,
 ): boolean {
-  const long = subs.filter(({ distortion }) => vectorSignificance(distortion) >= FAULT_SIGMAS);
+  const long = subs.filter(
+    ({ distortion }) => vectorLength(distortion) >= least && vectorSignificance(distortion) >= FAULT_SIGMAS,
+  );
   const axis = ({ x, y }: UncertainVector): number => 0.5 * Math.atan2(y, x);
   return long.some((a, i) =>
     long
       .slice(i + 1)
       .some(
         (b) =>
+          a.focusUm * b.focusUm < 0 &&
           Math.abs(a.focusUm - b.focusUm) > APART_UM &&
           Math.abs(axialDifference(axis(a.distortion), axis(b.distortion))) > TURNED,
       ),

@@ -131,7 +131,7 @@ export function astigmatism(amounts: Amounts, curvatureFault: boolean, open: boo
     widens: fwhm === null ? null : widenedBy(amount, fwhm),
     ...NO_DIRECTION,
     because: either
-      ? 'what makes all stars long may be this, or tracking that changed between subs at different foci'
+      ? 'what makes all stars long may be this, or tracking'
       : sigmas < DETECT_SIGMAS
         ? 'no elongation that grows over the field'
         : `elongation ${elongationFrom(amount).toFixed(2)} ${words}${own ? (amounts.optics.bare ? ', a bare mirror’s own' : ', together with the field curvature') : ''}`,
