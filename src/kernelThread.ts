@@ -3,7 +3,7 @@ import { parentPort } from 'node:worker_threads';
 import { boardIn, help } from './kernels/crew.ts';
 import type { HelperKernels } from './kernels/kernels.ts';
 
-// Runs in a thread of its own, started by kernelHelper.ts; nothing of the program is loaded here, so it is up at once.
+// Runs in a thread of its own, started by kernelHelper.ts; nothing of the program is loaded here, so that it is soon up.
 parentPort?.once('message', ({ module, memory }: HelperKernels) => {
   const { exports } = new WebAssembly.Instance(module, { env: { memory } });
   help(boardIn(memory.buffer), exports as unknown as Parameters<typeof help>[1], {

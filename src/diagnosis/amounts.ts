@@ -15,7 +15,8 @@ import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeOf } from './bareMi
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
-import { findSkewedSmear, type SkewedSmear, skewedSubs, skewRatio } from './skew.ts';
+import { findSkewedSmear, mayHoldJump, type SkewedSmear, skewedSubs, skewRatio } from './skew.ts';
+import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
 
 /** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
 export interface Amounts {
@@ -29,6 +30,8 @@ export interface Amounts {
   /** Subs skewed while others are not, by index: of coma and trefoil only the others tell. */
   readonly jumped: ReadonlyMap<number, SkewedSmear>;
   readonly skewRatio: number | null;
+  /** The coma of the one sub may be a jump's, beside a trefoil of the optics: no jump comes twice alike. */
+  readonly perhapsJump: boolean;
   /** Uniform trefoil3 less any skewed smear's and what gross coma makes by itself. */
   readonly trefoil: UncertainVector;
   /** Uniform (e1, e2) less what coma makes by itself: smear, or astigmatism out of focus. */
@@ -171,6 +174,11 @@ function amountsOf(
     skew,
     jumped,
     skewRatio: skewRatio(coma, smooth.trefoil.uniform),
+    perhapsJump:
+      skew === null &&
+      !bare &&
+      smooth.perFrame.length < 2 &&
+      mayHoldJump(coma, allTrefoil, smooth.distortion.uniform, distortionOf(ROUND_ELONGATION)),
     trefoil: without(trefoil, own.trefoil3),
     smear: without(distortion.uniform, own.distortion),
     comaDistortion: own.distortion,

@@ -3,7 +3,7 @@ import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
 import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
-import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation, perhapsJump } from './miscollimation.ts';
+import { comaTolerance, hangsOnFocus, hiddenByJump, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking, trackingOrAstigmatism } from './motionFindings.ts';
 import type { Setup } from './setup.ts';
 import { astigmatism, pinchedOptics } from './strain.ts';
@@ -70,13 +70,14 @@ export function weigh(
   const coma = miscollimation(amounts, frames, setup, screenY);
   const comaFault = coma.status === 'fault';
   const spacing = correctorSpacing(amounts);
+  const turning = trackingOrAstigmatism(amounts, setup);
   const findings = [
     coma,
     sensorTilt(amounts, setup, screenY, comaFault),
     spacing,
     pinchedOptics(amounts, screenY),
-    astigmatism(amounts, spacing.status === 'fault', trackingOrAstigmatism(amounts, setup)),
-    tracking(amounts, setup, fwhm, screenY),
+    astigmatism(amounts, spacing.status === 'fault', turning),
+    tracking(amounts, setup, fwhm, screenY, turning),
     dispersion(amounts, setup, fwhm, screenY),
     defocus(amounts, comaFault),
   ].sort(byWeight);
@@ -156,15 +157,15 @@ function doubt(coma: Finding, amounts: Amounts): { readonly why: string; readonl
       why: 'a smear to one side hides the coma',
       needs: 'steady subs above 60 deg altitude, or through a green or narrow filter',
     };
+  if (hiddenByJump(coma, amounts))
+    return {
+      why: 'a jump of the stars during the exposure would look the same',
+      needs: 'two subs more, with steady tracking, measured together with this one',
+    };
   if (hangsOnFocus(coma))
     return {
       why: 'there is coma, but from one focus it may be within the tolerance or beyond',
       needs: 'a sub 60 to 80 µm to the other side of focus, measured together with this one',
-    };
-  if (perhapsJump(amounts))
-    return {
-      why: 'a jump of the stars during the exposure would look the same',
-      needs: 'two subs more, with steady tracking, measured together with this one',
     };
   return { why: 'the errors are wider than the tolerance', needs: 'more stars: longer subs, or more subs together' };
 }

@@ -115,7 +115,13 @@ export function sensorTilt(amounts: Amounts, setup: Setup, screenY: ScreenY, com
   const { retrieved } = amounts;
   const told =
     retrieved !== null &&
-    significance >= sigmasForBareTilt(retrieved, airIsSuspect(amounts, setup), focusZoneUm(amounts));
+    significance >=
+      sigmasForBareTilt(
+        retrieved,
+        airIsSuspect(amounts, setup),
+        focusZoneUm(amounts),
+        Math.hypot(amounts.node?.u ?? 0, amounts.node?.v ?? 0),
+      );
   const leaning = optics.bare && !told && measured === 'fault';
   const status = drowned || leaning ? 'not-measurable' : measured;
   const { angle: axis, error: axisError } = tiltAxis(amounts, size);

@@ -3,9 +3,8 @@ import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
 import { hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
-import { mayHoldJump } from './skew.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
-import { COMA_TOLERANCE_UM, distortionOf, ROUND_ELONGATION, tiltForComa } from './tolerances.ts';
+import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
 
 /** Tilt of this telescope's primary that makes a W131 of that many um. */
@@ -29,13 +28,16 @@ const MOVE = [
 /** The near end of a fault's interval must still hold this share of the tolerance: one focus leaves the amount open. */
 const SURE_SHARE = { quick: 2 / 3, fitted: 0.48 } as const;
 
+/** Seen, and beyond the tolerance, but not told. */
+const open = ({ status, significance, share }: Finding): boolean =>
+  status === 'not-measurable' && (significance ?? 0) >= FAULT_SIGMAS && share !== null && share.value > 1;
+
+/** A jump during the exposure may have made the coma. */
+export const hiddenByJump = (finding: Finding, { perhapsJump }: Amounts): boolean => perhapsJump && open(finding);
+
 /** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
-export const hangsOnFocus = ({ status, significance, share }: Finding): boolean =>
-  status === 'not-measurable' &&
-  (significance ?? 0) >= FAULT_SIGMAS &&
-  share !== null &&
-  share.value > 1 &&
-  share.low <= SURE_SHARE.quick;
+export const hangsOnFocus = (finding: Finding): boolean =>
+  open(finding) && finding.share !== null && finding.share.low <= SURE_SHARE.quick;
 
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
@@ -64,7 +66,7 @@ export function miscollimation(
   const skewed = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
-  const hidden = skewed || (plainly === 'fault' && perhapsJump(amounts));
+  const hidden = skewed || (plainly === 'fault' && amounts.perhapsJump);
   const measured = hidden ? 'not-measurable' : plainly;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
@@ -105,13 +107,6 @@ export function miscollimation(
       status !== measured ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
 }
-
-/** In one sub: no jump comes twice alike. */
-export const perhapsJump = ({ coma, smooth, skew, optics }: Amounts): boolean =>
-  skew === null &&
-  !optics.bare &&
-  smooth.perFrame.length < 2 &&
-  mayHoldJump(coma, smooth.trefoil.uniform, smooth.distortion.uniform, distortionOf(ROUND_ELONGATION));
 
 const OTHER_FOCUS =
   'Turn nothing yet: one focus leaves open how much it is. Take a sub 60 to 80 µm to the other side of focus and measure both together.';

@@ -35,7 +35,8 @@ export function driftOf(smear: UncertainVector, fwhm: number, bare: boolean): { 
   return { value, error: Math.hypot(noise, (bare ? BARE_DRIFT_SHARE : DRIFT_SHARE) * value) };
 }
 
-export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY): Finding {
+/** `turning`: see `trackingOrAstigmatism`. */
+export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY, turning: boolean): Finding {
   const persistent = amounts.smear;
   const { changing } = amounts.smooth.distortion.uniform;
   const frames = smearsOf(amounts);
@@ -52,7 +53,6 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const vector = vectorLength(persistent) >= 0.5 * mean || worst === null ? persistent : worst.distortion;
   const amount = Math.max(vectorLength(persistent), mean);
   const limit = distortionOf(ROUND_ELONGATION);
-  const turning = trackingOrAstigmatism(amounts, setup);
   const status = air || turning ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
@@ -74,7 +74,11 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
       : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${
           turning ? '' : jumpWords(amounts)
         }${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
-          turning ? ', as astigmatism would on the two sides of focus' : ''
+          turning
+            ? same
+              ? ', as astigmatism would from one focus'
+              : ', as astigmatism would on the two sides of focus'
+            : ''
         }`,
     advice:
       status === 'fault'

@@ -127,8 +127,8 @@ export function astigmatism(amounts: Amounts, curvatureFault: boolean, open: boo
     status,
     significance: sigmas,
     tolerance,
-    share: own ? null : shareOf(limit, amount, amount - error, amount + error),
-    widens: fwhm === null ? null : widenedBy(amount, fwhm),
+    share: own || either ? null : shareOf(limit, amount, amount - error, amount + error),
+    widens: fwhm === null || either ? null : widenedBy(amount, fwhm),
     ...NO_DIRECTION,
     because: either
       ? 'what makes all stars long may be this, or tracking'

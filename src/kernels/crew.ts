@@ -20,7 +20,7 @@ const KERNEL = 4;
 const LENGTH = 5;
 const STEP = 6;
 const COUNT = 7;
-/** 1: a helper is up. */
+/** 1: a helper is up; nobody waits for it. */
 export const PRESENT = 8;
 /** 1: it came to grief. */
 const FAILED = 9;

@@ -46,8 +46,7 @@ export function backgroundSlope(source: Source, x: number, y: number, radius: nu
     return { x: out[0], y: out[1] };
   }
   const count = gatherRing(source, x, y, RING.inner * radius, RING.outer * radius);
-  if (count === 0) return LEVEL;
-  if (looked === 0) return LEVEL;
+  if (count === 0 || looked === 0) return LEVEL;
   let level = selectInPlace(ordered, looked >> 1, looked);
   let slope = LEVEL;
   for (let round = 0; round < RING.rounds; round++) {

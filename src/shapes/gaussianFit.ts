@@ -65,17 +65,6 @@ const damped = new Float64Array(PARAMETERS * PARAMETERS);
  * profile than a faint one, and its width would depend on its brightness. The errors do know the photon noise.
  * Null when it does not converge or ends on a limit.
  */
-export function fitGaussian(
-  stamp: Stamp,
-  start: GaussianParameters,
-  noise: number,
-  gainEPerAdu: number,
-): GaussianFit | null {
-  const fitted = fitParameters(stamp, start);
-  return fitted === null ? null : withErrors(stamp, fitted, noise, gainEPerAdu);
-}
-
-/** The same without its errors, for whoever fits again. */
 export function fitParameters(stamp: Stamp, start: GaussianParameters, tolerance = TOLERANCE): Fitted | null {
   if (stamp.count < PARAMETERS + 3) return null;
   const compiled = kernels();

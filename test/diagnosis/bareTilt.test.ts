@@ -31,25 +31,29 @@ function found(
 }
 
 const ZONE_UM = 40;
+/** Half-diagonals. */
+const NODE = 0.1;
 
 it('a tilt that is seen off focus, in still air, needs no more than any other', () => {
-  expect(sigmasForBareTilt(found([-30]), false, ZONE_UM)).toBe(0);
+  expect(sigmasForBareTilt(found([-30]), false, ZONE_UM, NODE)).toBe(0);
 });
 
 it('beside the smear of the air, and more so where every sub stands near focus, it must be seen more surely', () => {
-  const beside = sigmasForBareTilt(found([-30]), true, ZONE_UM);
-  const near = sigmasForBareTilt(found([2, -5]), false, ZONE_UM);
+  const beside = sigmasForBareTilt(found([-30]), true, ZONE_UM, NODE);
+  const near = sigmasForBareTilt(found([2, -5]), false, ZONE_UM, NODE);
   expect(beside).toBeGreaterThan(5);
   expect(near).toBeGreaterThan(beside);
-  expect(sigmasForBareTilt(found([2, -5]), true, ZONE_UM)).toBe(near);
+  expect(sigmasForBareTilt(found([2, -5]), true, ZONE_UM, NODE)).toBe(near);
 });
 
 it('one sub off focus among several is enough to stand off focus', () => {
-  expect(sigmasForBareTilt(found([2, 35]), false, ZONE_UM)).toBe(0);
+  expect(sigmasForBareTilt(found([2, 35]), false, ZONE_UM, NODE)).toBe(0);
 });
 
 it('is never told where the fit found more sideways astigmatism than the mirror has of its own', () => {
-  expect(sigmasForBareTilt(found([-30], 0.074), false, ZONE_UM)).toBe(Number.POSITIVE_INFINITY);
+  expect(sigmasForBareTilt(found([-30], 0.074), false, ZONE_UM, NODE)).toBe(Number.POSITIVE_INFINITY);
   // Not seen to differ from none.
-  expect(sigmasForBareTilt(found([-30], 0.04, 0.02), false, ZONE_UM)).toBe(0);
+  expect(sigmasForBareTilt(found([-30], 0.04, 0.02), false, ZONE_UM, NODE)).toBe(0);
+  // A mirror whose axis stands far off makes it.
+  expect(sigmasForBareTilt(found([-30], 0.074), false, ZONE_UM, 1.2)).toBe(0);
 });

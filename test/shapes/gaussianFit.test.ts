@@ -3,7 +3,13 @@ import { fileURLToPath } from 'node:url';
 import { levenbergMarquardt } from 'ml-levenberg-marquardt';
 import { describe, expect, it } from 'vitest';
 import { seededRandom } from '../../src/numeric/random.ts';
-import { fitGaussian, type GaussianParameters, gaussianJacobian } from '../../src/shapes/gaussianFit.ts';
+import {
+  fitParameters,
+  type GaussianFit,
+  type GaussianParameters,
+  gaussianJacobian,
+  withErrors,
+} from '../../src/shapes/gaussianFit.ts';
 import { cutStamp, newStamp, type Stamp } from '../../src/shapes/stamp.ts';
 import { numericGradient } from '../support/naive.ts';
 import { drawStamp, moffat, withNoise } from '../support/profiles.ts';
@@ -38,6 +44,11 @@ function cutouts(count: number, seed: number): { stamp: Stamp; start: GaussianPa
 }
 
 const list = (values: Float64Array, stamp: Stamp): number[] => Array.from(values.subarray(0, stamp.count));
+
+function fitGaussian(stamp: Stamp, start: GaussianParameters, noise: number, gain: number): GaussianFit | null {
+  const fitted = fitParameters(stamp, start);
+  return fitted === null ? null : withErrors(stamp, fitted, noise, gain);
+}
 
 describe('elliptical Gaussian fit', () => {
   it('has the derivatives that finite differences find', () => {

@@ -2,7 +2,7 @@ import { both, exp2 } from './exponential';
 import { C, DX, DY, M, N, OUT, Q, S, SMALL, VALUE, WEIGHT, X, Y } from './layout';
 import { add, decompose, get, inverseOf, set, substitute } from './linear';
 
-/** fitGaussian of src/shapes/gaussianFit.ts, the same steps in the same order. */
+/** fitParameters and withErrors of src/shapes/gaussianFit.ts, the same steps in the same order. */
 
 const PARAMETERS: i32 = 7;
 const P: usize = SMALL;

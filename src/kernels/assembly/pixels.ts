@@ -146,26 +146,6 @@ function quantile(from: i32, n: i32, q: f64): f64 {
   return fraction == 0 ? a : a + fraction * (sample(from + i + 1) - a);
 }
 
-/** Median and sigma of sorted SAMPLES, clipped as src/numeric/statistics.ts (clipSorted) does, into OUT. */
-function clipSamples(length: i32): void {
-  let from = 0;
-  let to = length;
-  let centre: f64 = 0;
-  let sigma: f64 = 0;
-  for (let round = 0; round < 10; round++) {
-    const n = to - from;
-    centre = quantile(from, n, 0.5);
-    sigma = centre - quantile(from, n, 0.1587);
-    const newFrom = lowerBound(centre - 3 * sigma, length);
-    const newTo = lowerBound(centre + 3 * sigma, length);
-    if (sigma == 0 || newTo - newFrom < 8 || (newFrom == from && newTo == to)) break;
-    from = newFrom;
-    to = newTo;
-  }
-  store<f64>(OUT, centre);
-  store<f64>(OUT + 8, sigma);
-}
-
 /** Values that are counted one by one: the sky's of any usual frame. */
 const SPAN: i32 = 4096;
 /** COUNTED holds how many samples lie at `lowest` + k or below, for k below `span`. */
@@ -222,18 +202,23 @@ function countedBelow(value: f64, n: i32): i32 {
   return counted(span - 1) == n ? n : -1;
 }
 
-/** `clipSamples` of counted samples; false where it needs them sorted. */
-function clipCounted(length: i32): bool {
+/**
+ * Median and sigma of the samples, sorted or counted, clipped as src/numeric/statistics.ts (clipSorted) does, into OUT; false where
+ * counted ones would have to be sorted.
+ */
+function clipSamples(length: i32, sorted: bool): bool {
   let from = 0;
   let to = length;
   let centre: f64 = 0;
   let sigma: f64 = 0;
   for (let round = 0; round < 10; round++) {
     const n = to - from;
-    centre = countedQuantile(from, n, 0.5);
-    sigma = centre - countedQuantile(from, n, 0.1587);
-    const newFrom = countedBelow(centre - 3 * sigma, length);
-    const newTo = countedBelow(centre + 3 * sigma, length);
+    centre = sorted ? quantile(from, n, 0.5) : countedQuantile(from, n, 0.5);
+    sigma = centre - (sorted ? quantile(from, n, 0.1587) : countedQuantile(from, n, 0.1587));
+    const least = centre - 3 * sigma;
+    const most = centre + 3 * sigma;
+    const newFrom = sorted ? lowerBound(least, length) : countedBelow(least, length);
+    const newTo = sorted ? lowerBound(most, length) : countedBelow(most, length);
     if (newTo < 0) return false;
     if (sigma == 0 || newTo - newFrom < 8 || (newFrom == from && newTo == to)) break;
     from = newFrom;
@@ -285,9 +270,9 @@ export function mesh(
         }
       }
       if (n < least) continue;
-      if (!(countSamples(n, darkest, brightest) && clipCounted(n))) {
+      if (!(countSamples(n, darkest, brightest) && clipSamples(n, false))) {
         sortSamples(n);
-        clipSamples(n);
+        clipSamples(n, true);
       }
       const at = (<usize>(j * columns + i)) << 2;
       store<f32>(LEVEL + at, <f32>load<f64>(OUT));

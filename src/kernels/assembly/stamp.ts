@@ -180,8 +180,7 @@ export function slope(
   set(OUT, 0, 0);
   set(OUT, 1, 0);
   const count = gatherRing(data, width, height, greenParity, x, y, inner, outer, share);
-  if (count == 0) return;
-  if (looked == 0) return;
+  if (count == 0 || looked == 0) return;
   let level = kthSmallest(RING_ORDERED, looked >> 1, looked);
   // What makes the number even is no value, and never near the plane.
   set(RING_DX, count, 0);
