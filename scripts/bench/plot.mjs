@@ -4,11 +4,16 @@ const PANEL = { width: 250, height: 190, left: 56, top: 44, gap: 74 };
 const INK = '#57606a';
 const LINE = '#0a69b8';
 
-const steps = (low, high) => {
+const within = (low, high, digits) => {
   const all = [];
   for (let e = Math.floor(Math.log10(low)); e <= Math.ceil(Math.log10(high)); e++)
-    for (const m of [1, 2, 5]) all.push(m * 10 ** e);
+    for (const m of digits) all.push(m * 10 ** e);
   return all.filter((value) => value >= low * 0.999 && value <= high * 1.001);
+};
+/** A narrow range needs closer lines to be read. */
+const steps = (low, high) => {
+  const coarse = within(low, high, [1, 2, 5]);
+  return coarse.length < 3 ? within(low, high, [1, 2, 3, 4, 5, 7]) : coarse;
 };
 const short = (value) => (value >= 1000 ? `${value / 1000}k` : String(value));
 const seconds = (value) => (value < 0.1 ? value.toFixed(2) : value < 10 ? value.toFixed(1) : value.toFixed(0));
