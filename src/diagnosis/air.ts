@@ -3,7 +3,7 @@ import { dispersionShift } from '../optics/dispersion.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { starImage } from '../optics/psf.ts';
 import { NO_ABERRATION } from '../optics/wavefront.ts';
-import type { Amounts } from './amounts.ts';
+import { type Amounts, isSteady } from './amounts.ts';
 import { measureDrawn, telescopeFor } from './drawnStar.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import type { KnownOptics, Setup } from './setup.ts';
@@ -57,14 +57,14 @@ const MOST_OF_AIR = 2.5;
 export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
   const narrow = /^(h|s-?ii|o-?iii|n-?ii|s2|o3|g\b|green)/i.test(setup.filter?.trim() ?? '');
   const low = setup.altitudeDeg !== null && setup.altitudeDeg < 60;
-  const { coma, distortion } = amounts.smooth;
-  const { air, skew, smear } = amounts;
+  const { coma } = amounts.smooth;
+  const { air, skew, smear, steady } = amounts;
   if (skew !== null) {
     const tooLong = air !== null && vectorLength(smear) > MOST_OF_AIR * air.distortion;
     return low && !narrow && !tooLong && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
   }
-  if (air === null || vectorSignificance(smear) < FAULT_SIGMAS) return false;
+  if (air === null || vectorSignificance(steady) < FAULT_SIGMAS) return false;
   const length = vectorLength(smear);
   const share = length / Math.max(air.distortion, 1e-9);
-  return share > LIKE_AIR.from && share < LIKE_AIR.to && distortion.uniform.changing < 0.3 * length;
+  return share > LIKE_AIR.from && share < LIKE_AIR.to && isSteady(steady);
 }

@@ -1,3 +1,4 @@
+import { type Persistent, persistentVector } from '../field/combine.ts';
 import { type Field, persistentComa, type SmoothFields, withoutOdd } from '../field/fitField.ts';
 import {
   type FrameStars,
@@ -15,7 +16,15 @@ import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeOf } from './bareMi
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
-import { findSkewedSmear, mayHoldJump, type SkewedSmear, skewedSubs, skewRatio } from './skew.ts';
+import {
+  findSkewedSmear,
+  mayHoldJump,
+  type SkewedSmear,
+  type SubParts,
+  skewedSubs,
+  skewOfAll,
+  skewRatio,
+} from './skew.ts';
 import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
 
 /** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
@@ -36,6 +45,11 @@ export interface Amounts {
   readonly trefoil: UncertainVector;
   /** Uniform (e1, e2) less what coma makes by itself: smear, or astigmatism out of focus. */
   readonly smear: UncertainVector;
+  /**
+   * What the subs' own smears would make of stars of one width between theirs, coma's part taken off: a steady smear adds the same
+   * second moment to stars at any focus, and makes the wider ones less long.
+   */
+  readonly steady: Persistent;
   /** What coma makes by itself of (e1, e2), the same in every sub. */
   readonly comaDistortion: { readonly x: number; readonly y: number };
   readonly response: Response | null;
@@ -85,23 +99,23 @@ export const withDistortionFloor = <T extends UncertainVector>(v: T): T => ({
 const withFloor = (v: UncertainVector, floor: number): UncertainVector => ({ ...v, error: Math.hypot(v.error, floor) });
 
 export function measureAmounts(frames: readonly FrameStars[], field: Field, setup: Setup): Amounts | null {
-  const first = amountsOf(frames, field, setup, new Map());
+  const first = amountsOf(frames, field, setup, new Map(), null);
   // A bare mirror's coma outweighs a jump's, and answers to focus.
   if (first === null || frames.length < 2 || first.optics.bare) return first;
   const { response } = first;
-  const jumped = skewedSubs(
-    first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
-      frame,
-      coma: withFloor(coma.uniform, COMA_FLOOR),
-      trefoil: withFloor(trefoil.uniform, TREFOIL_FLOOR),
-      distortion: withDistortionFloor(distortion.uniform),
-    })),
-    ({ coma, trefoil, distortion }) => {
-      const own = response === null ? NOTHING : madeByComa(coma, response);
-      return { trefoil: without(trefoil, own.trefoil3), distortion: without(distortion, own.distortion) };
-    },
-  );
-  return jumped.size === 0 ? first : amountsOf(frames, field, setup, jumped);
+  const subs = first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
+    frame,
+    coma: withFloor(coma.uniform, COMA_FLOOR),
+    trefoil: withFloor(trefoil.uniform, TREFOIL_FLOOR),
+    distortion: withDistortionFloor(distortion.uniform),
+  }));
+  const own = ({ coma, trefoil, distortion }: SubParts): Pick<SubParts, 'trefoil' | 'distortion'> => {
+    const made = response === null ? NOTHING : madeByComa(coma, response);
+    return { trefoil: without(trefoil, made.trefoil3), distortion: without(distortion, made.distortion) };
+  };
+  const jumped = skewedSubs(subs, own);
+  const alike = first.skew === null ? skewOfAll(subs, own) : null;
+  return jumped.size === 0 && alike === null ? first : amountsOf(frames, field, setup, jumped, alike);
 }
 
 function amountsOf(
@@ -109,6 +123,7 @@ function amountsOf(
   field: Field,
   setup: Setup,
   jumped: Amounts['jumped'],
+  alike: SkewedSmear | null,
 ): Amounts | null {
   if (field.smooth === null || field.fwhm === null) return null;
   const smooth = jumped.size === 0 ? field.smooth : withoutOdd(field.smooth, (frame) => jumped.has(frame));
@@ -130,10 +145,12 @@ function amountsOf(
   const allTrefoil = withFloor(smooth.trefoil.uniform, TREFOIL_FLOOR);
   const unskewed = responseTo(coma, allTrefoil);
   const firstOwn = ownOf(coma, unskewed);
-  const skew = findSkewedSmear(coma, allTrefoil, smooth.distortion.uniform, {
-    trefoil: without(allTrefoil, firstOwn.trefoil3),
-    distortion: without(smooth.distortion.uniform, firstOwn.distortion),
-  });
+  const skew =
+    alike ??
+    findSkewedSmear(coma, allTrefoil, smooth.distortion.uniform, {
+      trefoil: without(allTrefoil, firstOwn.trefoil3),
+      distortion: without(smooth.distortion.uniform, firstOwn.distortion),
+    });
   const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
   const cleanComa = withoutSmear(coma, skew, air);
   const trefoil: UncertainVector = skew === null ? allTrefoil : { ...allTrefoil, x: 0, y: 0 };
@@ -166,6 +183,7 @@ function amountsOf(
   const own = ownOf(settledComa, response);
   const node = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
   const halfDiagonalMm = mmOf(half, optics);
+  const steady = steadySmear(frames, smooth, own.distortion);
   return {
     smooth: level === null ? { ...smooth, distortion } : { ...smooth, distortion, coma: level },
     fwhm: field.fwhm,
@@ -180,7 +198,8 @@ function amountsOf(
       smooth.perFrame.length < 2 &&
       mayHoldJump(coma, allTrefoil, smooth.distortion.uniform, distortionOf(ROUND_ELONGATION)),
     trefoil: without(trefoil, own.trefoil3),
-    smear: without(distortion.uniform, own.distortion),
+    smear: isSteady(steady) ? withDistortionFloor(steady) : without(distortion.uniform, own.distortion),
+    steady,
     comaDistortion: own.distortion,
     response,
     air,
@@ -197,6 +216,29 @@ function amountsOf(
     retrieved: null,
     node,
   };
+}
+
+/** Subs whose smears scatter by less than this share have the same. */
+const SAME_SHARE = 0.3;
+
+/** Whether all subs have one smear. */
+export const isSteady = (steady: Persistent): boolean => steady.changing < SAME_SHARE * vectorLength(steady);
+
+function steadySmear(
+  frames: readonly FrameStars[],
+  { perFrame }: SmoothFields,
+  made: Amounts['comaDistortion'],
+): Persistent {
+  const widths = perFrame.map(({ frame }) => median(frames[frame].shapes.map((s) => s.sigmaMajor * s.sigmaMinor)));
+  const typical = median(widths);
+  return persistentVector(
+    perFrame.map(({ fields }, i) => {
+      const own = without(fields.distortion.uniform, made);
+      // Second moments A(1 +- e): A^2 (1 - e^2) = sigma^4.
+      const factor = widths[i] / (typical * Math.sqrt(Math.max(0.05, 1 - vectorLength(own) ** 2)));
+      return { x: factor * own.x, y: factor * own.y, error: factor * own.error };
+    }),
+  );
 }
 
 function typicalComa(frames: readonly FrameStars[], { uniform, linear, cubic }: SmoothFields['coma']): number {

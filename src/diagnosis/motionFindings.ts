@@ -1,6 +1,6 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { airIsSuspect } from './air.ts';
-import { type Amounts, withDistortionFloor } from './amounts.ts';
+import { type Amounts, isSteady, withDistortionFloor } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import { APART_UM, astigmatismTold, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
@@ -38,7 +38,6 @@ export function driftOf(smear: UncertainVector, fwhm: number, bare: boolean): { 
 /** `turning`: see `trackingOrAstigmatism`. */
 export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: ScreenY, turning: boolean): Finding {
   const persistent = amounts.smear;
-  const { changing } = amounts.smooth.distortion.uniform;
   const frames = smearsOf(amounts);
   const mean = meanLength(frames);
   const air = airIsSuspect(amounts, setup);
@@ -56,7 +55,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const status = air || turning ? 'not-measurable' : statusOf(amount, persistent.error, significance, limit);
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
-  const same = frames.length > 1 && changing < 0.3 * vectorLength(persistent);
+  const same = frames.length > 1 && isSteady(amounts.steady);
   return {
     cause: 'tracking',
     status,
@@ -116,6 +115,7 @@ function turnsPerhaps(amounts: Amounts, amount: number): boolean {
   const { retrieved, optics, smeared, smooth } = amounts;
   if (retrieved === null || optics.bare || smooth.perFrame.length < 2 || astigmatismTold(amounts, retrieved))
     return false;
+  if (retrieved.longBy !== null) return retrieved.longBy === 'either';
   const made = Math.max(...retrieved.perSub.map(({ astigmatic }) => Math.hypot(astigmatic.x, astigmatic.y)));
   const least = smeared ? BESIDE_SMEAR_SIGMAS : DETECT_SIGMAS;
   if (astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount) return true;

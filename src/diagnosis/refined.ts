@@ -8,6 +8,7 @@ import {
   comaInterval,
   filterName,
   hiddenByAir,
+  isSteady,
   withDistortionFloor,
   without,
 } from './amounts.ts';
@@ -38,8 +39,11 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
   const node = amounts.node === null ? null : nodeFromFit(retrieved, hiddenUm({ ...amounts, response }));
   // Where the node stands is how far a bare mirror's axis is off, whatever the drawn stars answer.
   const fromNode = node === null ? null : comaFromNode(node, amounts.halfDiagonalMm, amounts.optics);
-  const smears = smearsOf(refined).map(({ distortion }) => distortion);
-  return { ...refined, node, comaUm: fromNode ?? refined.comaUm, smear: withDistortionFloor(persistentVector(smears)) };
+  const smear =
+    isSteady(amounts.steady) && !astigmatismTold(refined, retrieved)
+      ? amounts.smear
+      : withDistortionFloor(persistentVector(smearsOf(refined).map(({ distortion }) => distortion)));
+  return { ...refined, node, comaUm: fromNode ?? refined.comaUm, smear };
 }
 
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
@@ -57,8 +61,10 @@ function withScale({ value, low, high }: Retrieved['comaUm'], floor: number): No
 export const APART_UM = 30;
 
 /** Whether the fit tells uniform astigmatism from a smear. */
-export const astigmatismTold = ({ optics, smeared }: Amounts, retrieved: Retrieved): boolean =>
-  !smeared && astigmatismSigmas(retrieved) >= FAULT_SIGMAS && turnsShown(retrieved, optics);
+export function astigmatismTold({ optics, smeared }: Amounts, retrieved: Retrieved): boolean {
+  if (astigmatismSigmas(retrieved) < FAULT_SIGMAS) return false;
+  return retrieved.longBy === null ? !smeared && turnsShown(retrieved, optics) : retrieved.longBy === 'astigmatism';
+}
 
 /** Behind a corrector a tilted or curved field shows it too; a bare mirror's own astigmatism hides it there. */
 function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {

@@ -1,4 +1,4 @@
-import { type FrameStars, halfDiagonal } from '../field/frameStars.ts';
+import { type FrameStars, halfDiagonal, vectorLength } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import { type Complex, ZERO } from '../optics/complex.ts';
@@ -7,13 +7,16 @@ import { type DrawShape, type ResponseRange, type ResponseTable, responseTable }
 import { type Telescope, USUAL_SHADOW } from '../optics/telescope.ts';
 import { astigmatismUmPerMm2, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
-import { fitWavefront, type Retrieval, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
-import type { Expected, RetrievalGuess, RetrievalPriors } from '../retrieval/knowledge.ts';
+import { fitWavefront, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
+import { ANY_SMEAR, type Expected, type RetrievalGuess, type RetrievalPriors } from '../retrieval/knowledge.ts';
+import type { Layout } from '../retrieval/layout.ts';
 import { shadowScale } from '../retrieval/model.ts';
+import { type Elongation, weighElongation } from '../retrieval/smearOrAstigmatism.ts';
 import { verifyByDrawing } from '../retrieval/verify.ts';
 import { type Amounts, filterName } from './amounts.ts';
 import { nearNode } from './bareMirror.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
+import { APART_UM } from './refined.ts';
 import { lightsFor } from './response.ts';
 import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
 import type { Setup } from './setup.ts';
@@ -26,6 +29,7 @@ import {
   USUAL_ASTIGMATISM_UM,
   widerRange,
 } from './tableRange.ts';
+import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
 
 /** c that a corrector leaves, um a millimetre from the centre (.007 to .010 by ray-traced designs), rounded up. */
 const CORRECTOR_COMA_UM_PER_MM = 0.015;
@@ -59,14 +63,21 @@ export function retrieveWavefront(
   const guess = guessFrom(frames, amounts);
   const telescope = telescopeFor(optics);
   const draw = drawerOf(amounts, setup);
-  const priors = {
+  const known: RetrievalPriors = {
     focus: toDefocus(telescope, focusPriorUm(amounts)),
     ...(optics.bare ? bareMirror(amounts) : corrected(amounts)),
     astigmatism: USUAL_ASTIGMATISM_UM,
+    uniform: USUAL_ASTIGMATISM_UM,
+    smear: ANY_SMEAR,
     shadow: (USUAL_SHADOW / Math.SQRT2) * shadowScale(telescope.apertureMm, telescope.obstruction),
     sameFocus: sameFocus(setup),
   };
-  const fitWithin = (range: ResponseRange, from: Float64Array | null, done: number): Fitted | null => {
+  const fitWithin = (
+    range: ResponseRange,
+    priors: RetrievalPriors,
+    from: Float64Array | null,
+    done: number,
+  ): Fitted | null => {
     const table = tableOf(telescope, draw, range);
     if (table === null) return null;
     onwards(done + TABLE_SHARE * (1 - done));
@@ -75,19 +86,82 @@ export function retrieveWavefront(
     );
     return retrieval === null || retrieval.scan.length === 0 ? null : { table, retrieval };
   };
-  let fitted = fitWithin(rangeFor(frames, amounts, guess), null, 0);
+  /** Goes over to a wider or a closer table where the first one calls for it. */
+  const fitFrom = (range: ResponseRange, priors: RetrievalPriors, from: Float64Array | null): Fitted | null => {
+    let found = fitWithin(range, priors, from, 0);
+    if (found === null) return null;
+    const wider = widerRange(found, farthestUm(frames, amounts, guess));
+    if (wider !== null) found = fitWithin(wider, priors, from, CLOSER_FROM) ?? found;
+    const closer = closerRange(found);
+    if (closer !== null) found = fitWithin(closer, priors, found.retrieval.best.parameters, CLOSER_FROM) ?? found;
+    return found;
+  };
+  let fitted = fitFrom(rangeFor(frames, amounts, guess), known, null);
   if (fitted === null) return null;
-  const wider = widerRange(fitted, farthestUm(frames, amounts, guess));
-  if (wider !== null) fitted = fitWithin(wider, null, CLOSER_FROM) ?? fitted;
-  const closer = closerRange(fitted);
-  if (closer !== null) fitted = fitWithin(closer, fitted.retrieval.best.parameters, CLOSER_FROM) ?? fitted;
+  const long = longBy(fitted, draw, guess, known, amounts);
+  if (long?.astigmatic) {
+    const { priors, parameters } = long.astigmatic;
+    fitted = fitFrom(fitted.table.range, priors, parameters) ?? fitted;
+  }
   const { table, retrieval } = fitted;
   const explained = explainedVariance(frames, table, retrieval);
-  const verified = verifyByDrawing(table, retrieval, draw);
-  const sigma2 = frames.map(({ shapes }) => median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor)));
-  const astigmatic = astigmaticOf(retrieval, draw);
-  const found = retrievedAmounts(retrieval, optics, setup, explained, verified, astigmatic, sigma2);
+  const found = retrievedAmounts(retrieval, optics, setup, {
+    explained,
+    drawnAgainstTable: verifyByDrawing(table, retrieval, draw),
+    astigmatic: astigmaticOf(retrieval.layout, retrieval.best.parameters, draw),
+    sigma2: frames.map(({ shapes }) => median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor))),
+    longBy: long?.by ?? null,
+  });
   return settled(found, retrieval) ? found : null;
+}
+
+/** So much of the elongation that is still round makes it worth asking for its cause. */
+const WORTH_ASKING = 0.7;
+/** Logarithms of the odds from which on astigmatism is named, may be it, and is out of the question if below their negative. */
+const TOLD = 8;
+const OPEN = 3;
+/** Named, it must make so much of the elongation: drawn drifts add to a defocused star as modelled to a tenth of themselves. */
+const LEAST_MADE = 0.4;
+
+/** A smear whose second moment scatters by less than this share over subs at different foci is one (drawn drifts: up to 0.09). */
+const SAME_MOMENT = 0.12;
+
+/** Foci that differ by this share of the farthest. */
+const ELSEWHERE = 0.4;
+
+/** What makes the stars of several subs long, and the fit to go on from where it is astigmatism. */
+interface Long {
+  readonly by: NonNullable<Retrieved['longBy']>;
+  readonly astigmatic: Elongation['astigmatic'] | null;
+}
+
+/** Null where the stars are round, a bare mirror's own astigmatism hides it, or the odds are even. */
+function longBy(
+  { table, retrieval }: Fitted,
+  draw: DrawShape,
+  guess: RetrievalGuess,
+  priors: RetrievalPriors,
+  { optics, smooth, air, steady }: Amounts,
+): Long | null {
+  const longest = Math.max(...smooth.perFrame.map(({ fields }) => vectorLength(fields.distortion.uniform)));
+  if (optics.bare || longest < WORTH_ASKING * distortionOf(ROUND_ELONGATION)) return null;
+  const { layout, best } = retrieval;
+  const foci = Array.from({ length: layout.subs }, (_, f) => best.parameters[layout.focus(f)]);
+  const between = Math.max(...foci) - Math.min(...foci);
+  // Astigmatism would have made of them what differs as much.
+  const elsewhere = between > ELSEWHERE * Math.max(...foci.map(Math.abs));
+  if (elsewhere && steady.changing < SAME_MOMENT * vectorLength(steady)) return { by: 'smear', astigmatic: null };
+  // A traceless second moment m on top of a round star's sigma^2 makes e = m/(2 sigma^2).
+  const weighed = weighElongation(retrieval, table, guess, priors, 2 * (air?.distortion ?? 0));
+  if (weighed === null) return null;
+  const { logOdds, astigmatic } = weighed;
+  if (logOdds < -OPEN) return { by: 'smear', astigmatic: null };
+  const made = Math.max(...astigmaticOf(layout, astigmatic.parameters, draw).map(({ x, y }) => Math.hypot(x, y)));
+  if (made < LEAST_MADE * longest) return null;
+  if (logOdds > TOLD) return { by: 'astigmatism', astigmatic };
+  return between > toDefocus(telescopeFor(optics), APART_UM) && logOdds > OPEN
+    ? { by: 'either', astigmatic: null }
+    : null;
 }
 
 type FieldPriors = Pick<RetrievalPriors, 'linearComa' | 'bare'>;
@@ -124,7 +198,7 @@ function drawerOf({ optics }: Amounts, setup: Setup): DrawShape {
 }
 
 /** (e1, e2) that the uniform astigmatism alone makes of the stars in the middle of each sub. */
-function astigmaticOf({ layout, best: { parameters: p } }: Retrieval, draw: DrawShape): Complex[] {
+function astigmaticOf(layout: Layout, p: ArrayLike<number>, draw: DrawShape): Complex[] {
   const a = { x: p[layout.astigmatism], y: p[layout.astigmatism + 1] };
   return Array.from({ length: layout.subs }, (_, f) => {
     const shape = draw(p[layout.seeing(f)], { ...NO_ABERRATION, d: p[layout.focus(f)], a });

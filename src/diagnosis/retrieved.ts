@@ -50,6 +50,8 @@ export interface Retrieved {
     readonly linear: UncertainVector;
     readonly radial: Uncertain;
   };
+  /** What makes the stars of several subs long, told by how it goes with their focus; null where it was not asked or not answered. */
+  readonly longBy: 'astigmatism' | 'smear' | 'either' | null;
   readonly trefoil: UncertainVector;
   readonly trefoilRmsUm: Interval;
   readonly chi2PerFreedom: number;
@@ -73,14 +75,17 @@ export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
   );
 }
 
+/** What was found beside the fit's numbers; `sigma2`: px^2, of a typical star of each sub. */
+interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'longBy'> {
+  readonly astigmatic: readonly Complex[];
+  readonly sigma2: readonly number[];
+}
+
 export function retrievedAmounts(
   retrieval: Retrieval,
   optics: KnownOptics,
   setup: Setup,
-  explained: Explained,
-  drawnAgainstTable: number | null,
-  astigmatic: readonly Complex[],
-  sigma2: readonly number[],
+  { explained, drawnAgainstTable, astigmatic, sigma2, longBy }: Beside,
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
@@ -157,6 +162,7 @@ export function retrievedAmounts(
       linear: vector(layout.linearAstigmatism, 1 / UM_PER_RMS.a),
       radial: number(layout.radialAstigmatism, 1 / UM_PER_RMS.a),
     },
+    longBy,
     trefoil: vector(layout.trefoil),
     trefoilRmsUm: length(layout.trefoil, 1 / UM_PER_RMS.t),
     chi2PerFreedom: retrieval.chi2PerFreedom,

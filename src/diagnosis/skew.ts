@@ -71,19 +71,61 @@ export interface SubParts {
   readonly distortion: UncertainVector;
 }
 
+/** What of a sub's trefoil and distortion its coma does not make. */
+type Own = (sub: SubParts) => Parameters<typeof findSkewedSmear>[3];
+
+function skewOfEach(subs: readonly SubParts[], own: Own): Map<number, SkewedSmear> {
+  const found = new Map<number, SkewedSmear>();
+  for (const sub of subs) {
+    const skew = findSkewedSmear(sub.coma, sub.trefoil, sub.distortion, own(sub)) ?? skewBeside(sub, subs);
+    if (skew !== null) found.set(sub.frame, skew);
+  }
+  return found;
+}
+
+/** Seeing and focus change what the optics make of one sub's stars to the next's by so much of itself. */
+const ANSWER_SHARE = 0.2;
+/** Where a strong trefoil of the mirror's answers so, the skew's own need not stand out: that coma and elongation change is enough. */
+const BESIDE_SIGMAS = 1;
+
+/**
+ * The skew of one sub among three or more, beside what the optics make of all: a trefoil of the mirror's would hide it. Null where
+ * the others do not agree.
+ */
+function skewBeside(sub: SubParts, subs: readonly SubParts[]): SkewedSmear | null {
+  const others = subs.filter((other) => other !== sub);
+  const [first] = others;
+  if (others.length < 2 || others.some((a) => apart(a.coma, first.coma) || apart(a.distortion, first.distortion)))
+    return null;
+  const beyond = (pick: (s: SubParts) => UncertainVector): UncertainVector => {
+    const mean = (of: (v: UncertainVector) => number): number =>
+      others.reduce((sum, other) => sum + of(pick(other)), 0) / others.length;
+    const own = pick(sub);
+    const [x, y] = [mean((v) => v.x), mean((v) => v.y)];
+    const error = Math.hypot(
+      own.error,
+      mean((v) => v.error),
+      ANSWER_SHARE * Math.hypot(x, y),
+    );
+    return { x: own.x - x, y: own.y - y, error };
+  };
+  const coma = beyond((s) => s.coma);
+  const trefoil = beyond((s) => s.trefoil);
+  return skewIn(
+    coma,
+    trefoil,
+    beyond((s) => s.distortion),
+    [SKEW_RATIO, PINCH_RATIO],
+    BESIDE_SIGMAS,
+  );
+}
+
 /**
  * Subs that are skewed while others are not: a jump in some. The optics are alike in all, so that only the others tell of them.
  * Empty where all subs are skewed, or none.
  */
-export function skewedSubs(
-  subs: readonly SubParts[],
-  own: (sub: SubParts) => Parameters<typeof findSkewedSmear>[3],
-): Map<number, SkewedSmear> {
-  const found = new Map<number, SkewedSmear>();
-  for (const sub of subs) {
-    const skew = findSkewedSmear(sub.coma, sub.trefoil, sub.distortion, own(sub));
-    if (skew !== null) found.set(sub.frame, skew);
-  }
+export function skewedSubs(subs: readonly SubParts[], own: Own): Map<number, SkewedSmear> {
+  const found = skewOfEach(subs, own);
   const steady = subs.filter(({ frame }) => !found.has(frame));
   for (const { frame, coma, distortion } of subs) {
     const changed = steady.every((other) => apart(coma, other.coma) && apart(distortion, other.distortion));
@@ -92,13 +134,29 @@ export function skewedSubs(
   return found.size === subs.length ? new Map<number, SkewedSmear>() : found;
 }
 
+/**
+ * The mean of the subs' skews where every sub has one, all the same way: at different foci one smear answers differently, and together
+ * they may look like nothing. Null otherwise.
+ */
+export function skewOfAll(subs: readonly SubParts[], own: Own): SkewedSmear | null {
+  const found = [...skewOfEach(subs, own).values()];
+  if (found.length < subs.length) return null;
+  const mean = (pick: (v: SkewedSmear['coma3']) => number): number =>
+    found.reduce((sum, { coma3 }) => sum + pick(coma3), 0) / found.length;
+  const coma3 = { x: mean(({ x }) => x), y: mean(({ y }) => y) };
+  const direction = Math.atan2(coma3.y, coma3.x);
+  const alike = found.every((one) => Math.cos(one.direction - direction) > Math.cos(AXIS_MATCH));
+  return alike ? { coma3, direction } : null;
+}
+
 function skewIn(
   coma: UncertainVector,
   trefoil: UncertainVector,
   distortion: UncertainVector,
   [least, most]: readonly [number, number],
+  trefoilSigmas: number = SIGMAS,
 ): SkewedSmear | null {
-  if (vectorSignificance(trefoil) < SIGMAS || vectorSignificance(coma) < SIGMAS) return null;
+  if (vectorSignificance(trefoil) < trefoilSigmas || vectorSignificance(coma) < SIGMAS) return null;
   if (vectorSignificance(distortion) < SIGMAS) return null;
   const ratio = vectorLength(trefoil) / vectorLength(coma);
   if (ratio < least || ratio > most) return null;

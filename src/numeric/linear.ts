@@ -65,6 +65,23 @@ export function invertSymmetric(
   return out;
 }
 
+/** Natural logarithm of the determinant of a symmetric positive definite matrix, by Cholesky; null where it is not. */
+export function logDeterminant(matrix: ArrayLike<number>, n: number): number | null {
+  const lower = new Float64Array(n * n);
+  let sum = 0;
+  for (let i = 0; i < n; i++)
+    for (let j = 0; j <= i; j++) {
+      let rest = matrix[i * n + j];
+      for (let k = 0; k < j; k++) rest -= lower[i * n + k] * lower[j * n + k];
+      if (i !== j) lower[i * n + j] = rest / lower[j * n + j];
+      else if (rest > 0) {
+        lower[i * n + i] = Math.sqrt(rest);
+        sum += Math.log(rest);
+      } else return null;
+    }
+  return sum;
+}
+
 /** matrix x vector, row-major n x n. */
 export function multiply(matrix: ArrayLike<number>, vector: ArrayLike<number>, n: number): Float64Array {
   const out = new Float64Array(n);

@@ -36,6 +36,14 @@ export const SOURCES: readonly Citation[] = [
     pages: '431',
     year: '1963',
   }),
+  article('mackay1992', 'which of several causes made the stars long', {
+    author: 'MacKay, D. J. C.',
+    title: 'Bayesian Interpolation',
+    journal: 'Neural Computation',
+    volume: '4',
+    pages: '415',
+    year: '1992',
+  }),
   article('white1982', 'errors of fits whose model is not quite right', {
     author: 'White, H.',
     title: 'Maximum Likelihood Estimation of Misspecified Models',

@@ -36,6 +36,8 @@ export interface Retrieval {
   readonly priors: readonly Prior[];
   readonly bounds: Bounds;
   readonly errorScale: number;
+  /** Of a typical star, px^2. */
+  readonly sigma2: number;
 }
 
 /**
@@ -72,7 +74,8 @@ export function fitWavefront(
   if (all.length < MIN_CELLS) return null;
   const layout = layoutOf(frames.length, guess.skew !== null);
   const bounds = boundsOf(layout, table, priors, reachOf(all));
-  const rows = priorsOf(layout, guess, priors, median(all.map((cell) => cell.values[0])));
+  const sigma2 = median(all.map((cell) => cell.values[0]));
+  const rows = priorsOf(layout, guess, priors, sigma2);
   const starts = (from === null ? startsOf(layout, guess, priors) : [Array.from(from)]).map((start) =>
     within(start, bounds),
   );
@@ -109,6 +112,7 @@ export function fitWavefront(
     priors: rows,
     bounds,
     errorScale,
+    sigma2,
   };
 }
 

@@ -22,12 +22,20 @@ export interface Expected {
   readonly sigma: number;
 }
 
+/** Smear of the stars as a share of their own second moment, per component: of a sub, and by how much it differs between subs. */
+export interface SmearPrior {
+  readonly mean: number;
+  readonly scatter: number;
+}
+
 /** Weak knowledge that keeps apart what the stars alone cannot; all 1 sigma. */
 export interface RetrievalPriors {
   /** Focus error of an imager who focuses, um of d. */
   readonly focus: number;
-  /** Astigmatism of a telescope in use, um of each coefficient. */
+  /** Astigmatism of a telescope in use, um of each coefficient; `uniform`: of that which is alike all over the field. */
   readonly astigmatism: number;
+  readonly uniform: number;
+  readonly smear: SmearPrior;
   /** Of c growing over the field, um a half-diagonal: nothing give or take what a corrector leaves, or a bare mirror's own. */
   readonly linearComa: Expected;
   /** A bare mirror's own radial astigmatism and curvature, um at the half-diagonal: they also tell the side of focus. */
@@ -40,8 +48,8 @@ export interface RetrievalPriors {
 
 /** Seeing changes so much from sub to sub (share, 1 sigma; common practice, no source). */
 const SEEING_SCATTER = 0.1;
-/** And its smear, as a share of the stars' own second moment: astigmatism, that turns through focus, is not taken for it. */
-const SMEAR_SCATTER = 0.2;
+/** And its smear: astigmatism, that turns through focus, is not taken for it. */
+export const ANY_SMEAR: SmearPrior = { mean: 2, scatter: 0.2 };
 /** Focus differs so much between subs with the same focuser reading, um of d at any focal ratio: a tenth of a wave. */
 const SAME_FOCUS_UM = 0.05;
 /** a over d at the corner that a corrector at the wrong distance makes (ray-traced designs: about half). */
@@ -83,8 +91,8 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
           ];
     if (steady.length > 1 && !jumped(f))
       alike.push(
-        fromMean(f, steady, layout.smear, SMEAR_SCATTER * sigma2),
-        fromMean(f, steady, (g) => layout.smear(g) + 1, SMEAR_SCATTER * sigma2),
+        fromMean(f, steady, layout.smear, priors.smear.scatter * sigma2),
+        fromMean(f, steady, (g) => layout.smear(g) + 1, priors.smear.scatter * sigma2),
       );
     const smear = layout.smear(f);
     const skew = layout.skew(f);
@@ -92,8 +100,7 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
       ...alike,
       // Subs told apart by their focus may stand anywhere; the nearest ones are an imager's focus.
       one(layout.focus(f), Math.max(priors.focus, 0.7 * Math.abs(guess.focus[f]))),
-      one(smear, 10),
-      one(smear + 1, 10),
+      ...pair(smear, (jumped(f) ? ANY_SMEAR : priors.smear).mean * sigma2),
       ...(skew < 0 ? [] : pair(skew, guess.skew?.[f] ? SKEW.seen : SKEW.unseen)),
     ];
   });
@@ -112,7 +119,7 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
     ...same,
     ...pair(layout.tilt, WIDE_UM),
     priors.bare === null ? one(layout.curvature, WIDE_UM) : expected(layout.curvature, priors.bare.curvature),
-    ...pair(layout.astigmatism, priors.astigmatism),
+    ...pair(layout.astigmatism, priors.uniform),
     ...pair(layout.linearAstigmatism, priors.astigmatism),
     priors.bare === null
       ? one(layout.radialAstigmatism, Math.max(priors.astigmatism, SPACING_ASTIGMATISM * Math.abs(guess.curvature)))

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { findSkewedSmear, mayHoldJump, skewedSubs } from '../../src/diagnosis/skew.ts';
+import { findSkewedSmear, mayHoldJump, skewedSubs, skewOfAll } from '../../src/diagnosis/skew.ts';
 
 const at = (length: number, deg: number, error = 0.001): { x: number; y: number; error: number } => ({
   x: length * Math.cos((deg * Math.PI) / 180),
@@ -75,6 +75,48 @@ describe('subs of which some are skewed', () => {
     const found = skewedSubs(subs, own);
     expect([...found.keys()]).toEqual([1]);
     expect(Math.cos((found.get(1)?.direction ?? 9) - (20 * Math.PI) / 180)).toBeGreaterThan(0.999);
+  });
+
+  // Numbers of three drawn subs, a mirror strained by 1.8 tolerances: a jump of 1.5" in the last, seeing 2.3" to 2.8".
+  const strained = [
+    { coma: at(0.0005, 70), trefoil: at(0.0775, 52), distortion: at(0.002, 195, 0.002) },
+    { coma: at(0.0009, 27), trefoil: at(0.1078, 52), distortion: at(0.0094, 207, 0.002) },
+  ];
+
+  it('are told beside a strained mirror, which hides the triangle of the jump, by what they have beyond the others', () => {
+    const jump = { coma: at(0.0284, -15), trefoil: at(0.0947, 37), distortion: at(0.1305, -11, 0.002) };
+    const subs = [...strained, jump].map((sub, frame) => ({ frame, ...sub }));
+    expect([...skewedSubs(subs, own).keys()]).toEqual([2]);
+    // Long the same way, but not skewed.
+    const long = { ...strained[0], distortion: jump.distortion };
+    expect(
+      skewedSubs(
+        [...strained, long].map((sub, frame) => ({ frame, ...sub })),
+        own,
+      ).size,
+    ).toBe(0);
+  });
+
+  it('have one skew in all, however each answers to it at its focus', () => {
+    // Numbers of two drawn subs through 3 air masses, 18 and 47 um off focus.
+    const near = { coma: at(0.0264, -16), trefoil: at(0.0328, -48), distortion: at(0.2815, -32, 0.002) };
+    const far = { coma: at(0.014, -16), trefoil: at(0.0113, -48), distortion: at(0.1534, -32, 0.002) };
+    const both = [near, far].map((sub, frame) => ({ frame, ...sub }));
+    const direction = skewOfAll(both, own)?.direction ?? expect.unreachable('no skew');
+    expect(Math.cos(direction + (16 * Math.PI) / 180)).toBeGreaterThan(0.999);
+    expect(
+      skewOfAll(
+        [near, round].map((sub, frame) => ({ frame, ...sub })),
+        own,
+      ),
+    ).toBeNull();
+    const other = { coma: at(0.014, 104), trefoil: at(0.0113, -48), distortion: at(0.1534, 208, 0.002) };
+    expect(
+      skewOfAll(
+        [near, other].map((sub, frame) => ({ frame, ...sub })),
+        own,
+      ),
+    ).toBeNull();
   });
 
   it('are none where all are, and none where the others have the same coma and elongation', () => {

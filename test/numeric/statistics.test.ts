@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { invertSymmetric } from '../../src/numeric/linear.ts';
+import { invertSymmetric, logDeterminant } from '../../src/numeric/linear.ts';
 import { seededRandom } from '../../src/numeric/random.ts';
 import { robustLinearFit } from '../../src/numeric/robustFit.ts';
 import { clipSorted, median, robustSigma, selectInPlace, weightedMedian } from '../../src/numeric/statistics.ts';
@@ -81,6 +81,12 @@ describe('symmetric inverse', () => {
   it('is refused for a matrix that is not positive definite', () => {
     expect(invertSymmetric([1, 2, 2, 1], 2)).toBeNull();
     expect(invertSymmetric([0, 0, 0, 1], 2)).toBeNull();
+  });
+
+  it('knows the determinant of the 4 x 4 Hilbert matrix, 1/6048000 (Hilbert 1894, Acta Math. 18, 155), and of none that is not definite', () => {
+    const hilbert = Array.from({ length: 16 }, (_, i) => 1 / (Math.floor(i / 4) + (i % 4) + 1));
+    expect(logDeterminant(hilbert, 4)).toBeCloseTo(-Math.log(6048000), 9);
+    expect(logDeterminant([1, 2, 2, 1], 2)).toBeNull();
   });
 });
 

@@ -109,6 +109,8 @@ it('lets what grows over the field go as far as the table holds where the stars 
     focus: 0.2,
     astigmatism: 0.1,
     linearComa: { value: 0, sigma: 0.05 },
+    uniform: 0.1,
+    smear: { mean: 2, scatter: 0.2 },
     shadow: 0.01,
     bare: null,
     sameFocus: [],
