@@ -1,9 +1,10 @@
+import { isSteady } from '../field/combine.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { dispersionShift } from '../optics/dispersion.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { starImage } from '../optics/psf.ts';
 import { NO_ABERRATION } from '../optics/wavefront.ts';
-import { type Amounts, isSteady } from './amounts.ts';
+import type { Amounts } from './amounts.ts';
 import { measureDrawn, telescopeFor } from './drawnStar.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import type { KnownOptics, Setup } from './setup.ts';

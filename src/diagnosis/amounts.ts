@@ -1,4 +1,4 @@
-import { type Persistent, persistentVector } from '../field/combine.ts';
+import { isSteady, type Persistent, persistentVector } from '../field/combine.ts';
 import { type Field, persistentComa, type SmoothFields, withoutOdd } from '../field/fitField.ts';
 import {
   type FrameStars,
@@ -217,12 +217,6 @@ function amountsOf(
     node,
   };
 }
-
-/** Subs whose smears scatter by less than this share have the same. */
-const SAME_SHARE = 0.3;
-
-/** Whether all subs have one smear. */
-export const isSteady = (steady: Persistent): boolean => steady.changing < SAME_SHARE * vectorLength(steady);
 
 function steadySmear(
   frames: readonly FrameStars[],

@@ -1,6 +1,7 @@
+import { isSteady } from '../field/combine.ts';
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { airIsSuspect } from './air.ts';
-import { type Amounts, isSteady, withDistortionFloor } from './amounts.ts';
+import { type Amounts, withDistortionFloor } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import { APART_UM, astigmatismTold, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';

@@ -1,4 +1,4 @@
-import { persistentVector } from '../field/combine.ts';
+import { isSteady, persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
 import { airIsSuspect } from './air.ts';
@@ -8,7 +8,6 @@ import {
   comaInterval,
   filterName,
   hiddenByAir,
-  isSteady,
   withDistortionFloor,
   without,
 } from './amounts.ts';

@@ -31,6 +31,12 @@ export function persistentVector(vectors: readonly UncertainVector[]): Persisten
   };
 }
 
+/** Vectors that scatter from sub to sub by less than this share of their mean are one. */
+const SAME_SHARE = 0.3;
+
+/** Whether all subs have the same vector. */
+export const isSteady = ({ x, y, changing }: Persistent): boolean => changing < SAME_SHARE * Math.hypot(x, y);
+
 /**
  * Seeing and focus change coma by a factor of three at most, trefoil by seven (drawn stars): a scatter a component beyond this share
  * of the length, (a - b)/(a + b) of two, is an error.
