@@ -114,7 +114,8 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     return { trefoil: without(trefoil, made.trefoil3), distortion: without(distortion, made.distortion) };
   };
   const jumped = skewedSubs(subs, own);
-  const alike = first.skew === null ? skewOfAll(subs, own) : null;
+  // Coma beside strong astigmatism looks skewed as well, but astigmatism goes with the focus.
+  const alike = first.skew === null && isSteady(first.steady) ? skewOfAll(subs, own) : null;
   return jumped.size === 0 && alike === null ? first : amountsOf(frames, field, setup, jumped, alike);
 }
 

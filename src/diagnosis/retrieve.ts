@@ -118,7 +118,7 @@ export function retrieveWavefront(
 /** So much of the elongation that is still round makes it worth asking for its cause. */
 const WORTH_ASKING = 0.7;
 /** Logarithms of the odds from which on astigmatism is named, may be it, and is out of the question if below their negative. */
-const TOLD = 8;
+const TOLD = 6;
 const OPEN = 3;
 /** Named, it must make so much of the elongation: drawn drifts add to a defocused star as modelled to a tenth of themselves. */
 const LEAST_MADE = 0.4;
