@@ -61,14 +61,14 @@ export type ComaGain = (u: number, v: number) => number;
 
 /** The coma field of one sub, each star's answer brought to that in focus. */
 export function fitComaField(frame: FrameStars, gain: ComaGain = () => 1): SpinFields['coma'] | null {
-  const rows: Float64Array[] = [];
+  const rows: number[][] = [];
   const values: number[] = [];
   const errors: number[] = [];
   for (const s of frame.shapes) {
     const { u, v } = fieldPosition(frame, s.x, s.y);
     const r2 = u * u + v * v;
     const g = gain(u, v);
-    rows.push(Float64Array.of(1, 0, u, u * r2), Float64Array.of(0, 1, v, v * r2));
+    rows.push([1, 0, u, u * r2], [0, 1, v, v * r2]);
     values.push(s.coma3.x / g, s.coma3.y / g);
     errors.push(s.coma3.error / g, s.coma3.error / g);
   }
@@ -82,12 +82,12 @@ export function fitComaField(frame: FrameStars, gain: ComaGain = () => 1): SpinF
 }
 
 function fitDistortion(frame: FrameStars): LinearFit | null {
-  const rows: Float64Array[] = [];
+  const rows: number[][] = [];
   const values: number[] = [];
   const errors: number[] = [];
   for (const s of frame.shapes) {
     const { u, v } = fieldPosition(frame, s.x, s.y);
-    rows.push(Float64Array.of(1, 0, u, v, 0, 0, u * u - v * v), Float64Array.of(0, 1, 0, 0, u, v, 2 * u * v));
+    rows.push([1, 0, u, v, 0, 0, u * u - v * v], [0, 1, 0, 0, u, v, 2 * u * v]);
     values.push(s.e1, s.e2);
     errors.push(s.eError, s.eError);
   }
@@ -95,11 +95,11 @@ function fitDistortion(frame: FrameStars): LinearFit | null {
 }
 
 function fitTrefoil(frame: FrameStars): LinearFit | null {
-  const rows: Float64Array[] = [];
+  const rows: number[][] = [];
   const values: number[] = [];
   const errors: number[] = [];
   for (const s of frame.shapes) {
-    rows.push(Float64Array.of(1, 0), Float64Array.of(0, 1));
+    rows.push([1, 0], [0, 1]);
     values.push(s.trefoil3.x, s.trefoil3.y);
     errors.push(s.trefoil3.error, s.trefoil3.error);
   }

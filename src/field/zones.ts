@@ -29,23 +29,16 @@ const MEDIAN_COST = Math.sqrt(Math.PI / 2);
 
 /** Zones of all subs together, row by row in stored order. */
 export function summariseZones(frames: readonly FrameStars[]): Zone[] {
-  return Array.from({ length: 9 }, (_, i) => {
-    const row = Math.floor(i / 3);
-    const column = i % 3;
-    const shapes = frames.flatMap((frame) =>
-      frame.shapes.filter(
-        (s) =>
-          Math.min(2, Math.floor((3 * (s.x + 0.5)) / frame.width)) === column &&
-          Math.min(2, Math.floor((3 * (s.y + 0.5)) / frame.height)) === row,
-      ),
-    );
-    return {
-      row,
-      column,
-      stars: shapes.length,
-      summary: shapes.length < MIN_ZONE_STARS ? null : summariseShapes(shapes),
-    };
-  });
+  const inZone = Array.from({ length: 9 }, (): Shape[] => []);
+  const ninth = (place: number, extent: number): number => Math.min(2, Math.floor((3 * (place + 0.5)) / extent));
+  for (const { shapes, width, height } of frames)
+    for (const s of shapes) inZone[3 * ninth(s.y, height) + ninth(s.x, width)].push(s);
+  return inZone.map((shapes, i) => ({
+    row: Math.floor(i / 3),
+    column: i % 3,
+    stars: shapes.length,
+    summary: shapes.length < MIN_ZONE_STARS ? null : summariseShapes(shapes),
+  }));
 }
 
 export function summariseShapes(shapes: readonly Shape[]): ZoneSummary {

@@ -5,7 +5,7 @@ import { MAD_TO_SIGMA, median } from './statistics.ts';
 
 /** A linear least-squares problem: rows of the design matrix (each of length n), values, 1-sigma errors. */
 export interface LinearProblem {
-  readonly rows: readonly Float64Array[];
+  readonly rows: readonly ArrayLike<number>[];
   readonly values: ArrayLike<number>;
   readonly errors: ArrayLike<number>;
 }
@@ -72,7 +72,10 @@ function compiledFit(
 ): LinearFit | null {
   fit.set(values, FIT_HEAD);
   fit.set(errors, FIT_HEAD + m);
-  for (let i = 0, at = FIT_HEAD + LISTS * m; i < m; i++, at += n) fit.set(rows[i], at);
+  for (let i = 0, at = FIT_HEAD + LISTS * m; i < m; i++) {
+    const row = rows[i];
+    for (let j = 0; j < n; j++) fit[at++] = row[j];
+  }
   const intrinsic = run.robustFit(m, n, rounds);
   if (!(intrinsic >= 0)) return null;
   const weights = FIT_HEAD + 4 * m;
@@ -95,7 +98,7 @@ function isSettled(parameters: Float64Array, before: Float64Array): boolean {
 }
 
 function residualsOf(
-  rows: readonly Float64Array[],
+  rows: LinearProblem['rows'],
   values: ArrayLike<number>,
   parameters: Float64Array,
   out: Float64Array,
@@ -110,7 +113,7 @@ function biweights(pulls: Float64Array, unit: number, out: Float64Array): void {
   }
 }
 
-function dot(row: Float64Array, parameters: Float64Array): number {
+function dot(row: ArrayLike<number>, parameters: Float64Array): number {
   let sum = 0;
   for (let j = 0; j < row.length; j++) sum += row[j] * parameters[j];
   return sum;
@@ -134,7 +137,7 @@ function medianOfSizes(values: Float64Array): number {
 }
 
 /** Sum of w x row x row. */
-function normalMatrix(rows: readonly Float64Array[], w: Float64Array, n: number): Float64Array {
+function normalMatrix(rows: LinearProblem['rows'], w: Float64Array, n: number): Float64Array {
   const matrix = new Float64Array(n * n);
   for (let i = 0; i < rows.length; i++) {
     const row = rows[i];

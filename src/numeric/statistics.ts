@@ -50,15 +50,64 @@ export function median(values: ArrayLike<number>): number {
   return (lower + upper) / 2;
 }
 
+/** As many are put in order by sorting. */
+const FEW = 32;
+
 /** The value with half of the weight on either side, each value's own weight parted there; equal weights give the median. */
 export function weightedMedian(values: readonly number[], weights: readonly number[]): number {
-  if (values.length === 0) throw new RangeError('median of no values');
-  const order = values.map((_, i) => i).sort((a, b) => values[a] - values[b]);
-  const half = weights.reduce((sum, w) => sum + w, 0) / 2;
+  const n = values.length;
+  if (n === 0) throw new RangeError('median of no values');
+  let half = 0;
+  for (let i = 0; i < n; i++) half += weights[i];
+  half /= 2;
+  const order = new Int32Array(n);
+  for (let i = 0; i < n; i++) order[i] = i;
+  const comesFirst = (i: number, j: number): boolean => values[i] < values[j] || (values[i] === values[j] && i < j);
+  // As `selectInPlace`: what lies outside left .. right lies on that side in order, and `passed` is the weight to the left.
+  let left = 0;
+  let right = n - 1;
   let passed = 0;
-  let before = order[0];
-  let placeBefore = 0;
-  for (const i of order) {
+  while (right - left >= FEW) {
+    const a = order[left];
+    const b = order[(left + right) >> 1];
+    const c = order[right];
+    const pivot = comesFirst(a, b)
+      ? comesFirst(b, c)
+        ? b
+        : comesFirst(a, c)
+          ? c
+          : a
+      : comesFirst(a, c)
+        ? a
+        : comesFirst(b, c)
+          ? c
+          : b;
+    let i = left;
+    let j = right;
+    let light = passed;
+    while (i <= j) {
+      while (comesFirst(order[i], pivot)) light += weights[order[i++]];
+      while (comesFirst(pivot, order[j])) j--;
+      if (i <= j) {
+        const swap = order[i];
+        order[i] = order[j];
+        order[j] = swap;
+        light += weights[order[i]];
+        i++;
+        j--;
+      }
+    }
+    const last = lastOf(values, order, left, i);
+    if (light - weights[last] / 2 >= half) right = i - 1;
+    else {
+      left = i;
+      passed = light;
+    }
+  }
+  const rest = order.subarray(left, right + 1).sort((i, j) => values[i] - values[j] || i - j);
+  let before = left > 0 ? lastOf(values, order, 0, left) : rest[0];
+  let placeBefore = left > 0 ? passed - weights[before] / 2 : 0;
+  for (const i of rest) {
     const place = passed + weights[i] / 2;
     if (place >= half) {
       const share = place > placeBefore ? (half - placeBefore) / (place - placeBefore) : 1;
@@ -69,6 +118,16 @@ export function weightedMedian(values: readonly number[], weights: readonly numb
     placeBefore = place;
   }
   return values[before];
+}
+
+/** The last in order of order[from .. to). */
+function lastOf(values: readonly number[], order: Int32Array, from: number, to: number): number {
+  let top = order[from];
+  for (let k = from + 1; k < to; k++) {
+    const other = order[k];
+    if (values[other] > values[top] || (values[other] === values[top] && other > top)) top = other;
+  }
+  return top;
 }
 
 /** Robust sigma: MAD_TO_SIGMA x median |v - centre|. */

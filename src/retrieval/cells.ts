@@ -54,7 +54,7 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
   const wanted = Math.round(Math.sqrt((chosen.length / STARS_PER_CELL) * aspect));
   const step = Math.max(width, height) / Math.min(MOST_CELLS, Math.max(FEWEST_CELLS, wanted));
   const places = chosen.map((shape) => fieldPosition(frame, shape.x, shape.y));
-  const rows = places.map(({ u, v }) => Float64Array.of(1, u, v, u * u, u * v, v * v));
+  const rows = places.map(({ u, v }) => [1, u, v, u * u, u * v, v * v]);
   const trends = Array.from({ length: QUANTITIES }, (_, k) => trendOf(chosen, rows, k));
   const cells = new Map<number, Placed[]>();
   for (const [i, shape] of chosen.entries()) {
@@ -70,7 +70,7 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
   return lists.map((list) => meanOf(index, list, trends, scatter));
 }
 
-function trendOf(shapes: readonly Shape[], rows: readonly Float64Array[], k: number): Trend {
+function trendOf(shapes: readonly Shape[], rows: readonly number[][], k: number): Trend {
   if (shapes.length < TREND_STARS) return () => 0;
   const fit = robustLinearFit({
     rows,

@@ -20,10 +20,10 @@ export function fitWidthField(shapes: readonly Shape[], width: number, height: n
   const logs = shapes.map((s) => Math.log(s.fwhm));
   const middle = Math.exp(median(logs));
   if (shapes.length < MIN_FIELD) return () => middle;
-  const terms = (x: number, y: number): Float64Array => {
+  const terms = (x: number, y: number): number[] => {
     const u = (2 * x) / width - 1;
     const v = (2 * y) / height - 1;
-    return Float64Array.of(1, u, v, u * u, u * v, v * v);
+    return [1, u, v, u * u, u * v, v * v];
   };
   const fit = robustLinearFit({
     rows: shapes.map((s) => terms(s.x, s.y)),

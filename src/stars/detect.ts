@@ -1,6 +1,6 @@
 import { kernelAddress, kernels } from '../kernels/kernels.ts';
 import { MAX_CANDIDATES, MAX_CELLS, MAX_PLACES } from '../kernels/layout.ts';
-import { median, weightedMedian } from '../numeric/statistics.ts';
+import { median, selectInPlace, weightedMedian } from '../numeric/statistics.ts';
 import { type Background, levelAt, meshBackground, noiseAt, type Plane } from './background.ts';
 import { binnedPlane } from './plane.ts';
 
@@ -259,12 +259,12 @@ const ENOUGH_WIDTHS = 400;
  */
 function typicalFwhm(plane: Plane, background: Background, candidates: readonly Candidate[]): number | null {
   const top = Math.max(...candidates.map((c) => c.highest), 0);
-  const usable = candidates
-    .filter((c) => c.spread > HOT_SPREAD && c.highest < 0.9 * top && c.contrast > 0.5 * c.smoothed)
-    .sort((a, b) => b.smoothed / b.noise - a.smoothed / a.noise);
+  const usable = candidates.filter(
+    (c) => c.spread > HOT_SPREAD && c.highest < 0.9 * top && c.contrast > 0.5 * c.smoothed,
+  );
   const widths: number[] = [];
   const weights: number[] = [];
-  for (const c of usable) {
+  for (const c of brightestFirst(usable)) {
     const area = areaAboveHalf(plane, background, c);
     if (area === 0) continue;
     widths.push(2 * Math.sqrt(area / Math.PI));
@@ -272,6 +272,20 @@ function typicalFwhm(plane: Plane, background: Background, candidates: readonly 
     if (widths.length === ENOUGH_WIDTHS) break;
   }
   return widths.length < 3 ? null : weightedMedian(widths, weights);
+}
+
+/** So many more than needed are put in order first: most have an area. */
+const SORTED_FIRST = 2 * ENOUGH_WIDTHS;
+
+/** By signal to noise; a crowd is put in order only as far as it is asked for. */
+function* brightestFirst(candidates: readonly Candidate[]): Iterable<Candidate> {
+  const snr = Float64Array.from(candidates, (c) => c.smoothed / c.noise);
+  const order = (some: readonly number[]): number[] => [...some].sort((a, b) => snr[b] - snr[a] || a - b);
+  const all = Array.from(candidates, (_, i) => i);
+  const limit =
+    all.length > SORTED_FIRST ? selectInPlace(snr.slice(), all.length - SORTED_FIRST) : Number.NEGATIVE_INFINITY;
+  for (const i of order(all.filter((k) => snr[k] >= limit))) yield candidates[i];
+  for (const i of order(all.filter((k) => snr[k] < limit))) yield candidates[i];
 }
 
 /** Half of the box that `areaAboveHalf` looks at, pixels. */
@@ -322,13 +336,21 @@ function areaAboveHalf(plane: Plane, background: Background, c: Candidate): numb
 }
 
 /** Of several maxima within the radius only the brightest stays: noise on the top of one star. */
-function thinOut(candidates: readonly Candidate[], radius: number): Candidate[] {
-  const ordered = [...candidates].sort((a, b) => a.y - b.y || a.x - b.x);
+function thinOut(candidates: readonly Candidate[], radius: number): readonly Candidate[] {
+  const ordered = byRows(candidates);
   const crowd = neighboursWithin(ordered, radius);
+  if (crowd.size === 0) return ordered;
   const gone = new Set<Candidate>();
   const crowded = ordered.filter((c) => crowd.has(c)).sort((a, b) => b.smoothed - a.smoothed);
   for (const c of crowded) if (!gone.has(c)) for (const other of crowd.get(c) ?? []) gone.add(other);
   return ordered.filter((c) => !gone.has(c));
+}
+
+/** As they are found, unless a thread took the rows in another order. */
+function byRows(candidates: readonly Candidate[]): readonly Candidate[] {
+  const before = (a: Candidate, b: Candidate): number => a.y - b.y || a.x - b.x;
+  const sorted = candidates.every((c, i) => i === 0 || before(candidates[i - 1], c) < 0);
+  return sorted ? candidates : [...candidates].sort(before);
 }
 
 /** Those that have others within the radius, with these; `ordered` by rows. */
@@ -343,7 +365,9 @@ function neighboursWithin(ordered: readonly Candidate[], radius: number): Map<Ca
     const c = ordered[i];
     for (let k = i + 1; k < ordered.length && ordered[k].y - c.y <= radius; k++) {
       const other = ordered[k];
-      if (Math.hypot(other.x - c.x, other.y - c.y) > radius) continue;
+      const across = other.x - c.x;
+      const down = other.y - c.y;
+      if (across * across + down * down > radius * radius) continue;
       note(c, other);
       note(other, c);
     }

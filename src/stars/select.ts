@@ -61,9 +61,9 @@ export function chooseCandidates(
   gainEPerAdu = Number.POSITIVE_INFINITY,
 ): { readonly chosen: readonly Candidate[]; readonly leftOut: ReadonlyMap<Candidate, LeftOutReason> } {
   const leftOut = new Map<Candidate, LeftOutReason>();
-  const neighbours = neighbourFinder(candidates, SELECT_DEFAULTS.blendFwhm * fwhm);
+  const anyNear = neighbourFinder(candidates, plane, SELECT_DEFAULTS.blendFwhm * fwhm);
   const chosen = candidates.filter((c) => {
-    const reason = reasonAgainst(c, plane, saturation, fwhm, gainEPerAdu, neighbours);
+    const reason = reasonAgainst(c, plane, saturation, fwhm, gainEPerAdu, anyNear);
     if (reason !== null) leftOut.set(c, reason);
     return reason === null;
   });
@@ -76,7 +76,7 @@ function reasonAgainst(
   saturation: number,
   fwhm: number,
   gainEPerAdu: number,
-  neighbours: (c: Candidate) => readonly Candidate[],
+  anyNear: NeighbourFinder,
 ): LeftOutReason | null {
   if (c.spread < HOT_SPREAD) return 'hot-or-cosmic';
   if (c.highest >= saturation) return 'saturated';
@@ -84,30 +84,44 @@ function reasonAgainst(
   if (c.x < edge || c.y < edge || c.x > plane.width - 1 - edge || c.y > plane.height - 1 - edge) return 'border';
   const noise = Math.sqrt(c.noise * c.noise + Math.max(0, c.peak) / gainEPerAdu);
   if (c.peak < minPeakSnrAt(fwhm) * noise * 0.8) return 'too-faint';
-  const spoiler = neighbours(c).some(
-    (o) => o.spread >= HOT_SPREAD && o.smoothed > SELECT_DEFAULTS.blendShare * c.smoothed,
-  );
+  const spoiler = anyNear(c, (o) => o.spread >= HOT_SPREAD && o.smoothed > SELECT_DEFAULTS.blendShare * c.smoothed);
   return spoiler || c.contrast < 0.5 * c.smoothed ? 'blended' : null;
 }
 
-function neighbourFinder(candidates: readonly Candidate[], radius: number): (c: Candidate) => readonly Candidate[] {
-  const cells = new Map<number, Candidate[]>();
-  const key = (i: number, j: number): number => j * 100_003 + i;
-  for (const c of candidates) {
-    const k = key(Math.floor(c.x / radius), Math.floor(c.y / radius));
-    const cell = cells.get(k);
-    if (cell) cell.push(c);
-    else cells.set(k, [c]);
-  }
-  return (c) => {
-    const i = Math.floor(c.x / radius);
-    const j = Math.floor(c.y / radius);
-    const out: Candidate[] = [];
-    for (let v = j - 1; v <= j + 1; v++)
-      for (let u = i - 1; u <= i + 1; u++)
-        for (const o of cells.get(key(u, v)) ?? [])
-          if (o !== c && Math.hypot(o.x - c.x, o.y - c.y) <= radius) out.push(o);
-    return out;
+/** Asks of each candidate within the radius of one, but itself, whether it is what is looked for. */
+type NeighbourFinder = (c: Candidate, wanted: (other: Candidate) => boolean) => boolean;
+
+/** Cells no narrower than this, pixels: more of them than stars would only cost time. */
+const LEAST_CELL = 32;
+
+/** Candidates in square cells at least as wide as the radius: those of a cell stand in `members` from its first on. */
+function neighbourFinder(candidates: readonly Candidate[], plane: Plane, radius: number): NeighbourFinder {
+  const side = Math.max(radius, LEAST_CELL);
+  const columns = Math.ceil(plane.width / side) + 2;
+  const rows = Math.ceil(plane.height / side) + 2;
+  // A margin of empty cells all round; a binned plane's candidate may stand a little outside.
+  const cellOf = (c: Candidate): number =>
+    Math.min(rows - 2, Math.max(1, 1 + Math.floor(c.y / side))) * columns +
+    Math.min(columns - 2, Math.max(1, 1 + Math.floor(c.x / side)));
+  const first = new Int32Array(columns * rows + 1);
+  const cells = Int32Array.from(candidates, cellOf);
+  for (const cell of cells) first[cell + 1]++;
+  for (let k = 0; k < columns * rows; k++) first[k + 1] += first[k];
+  const members = new Int32Array(candidates.length);
+  const filled = first.slice();
+  cells.forEach((cell, i) => {
+    members[filled[cell]++] = i;
+  });
+  return (c, wanted) => {
+    const cell = cellOf(c);
+    for (let row = cell - columns; row <= cell + columns; row += columns)
+      for (let m = first[row - 1]; m < first[row + 2]; m++) {
+        const other = candidates[members[m]];
+        const across = other.x - c.x;
+        const down = other.y - c.y;
+        if (other !== c && across * across + down * down <= radius * radius && wanted(other)) return true;
+      }
+    return false;
   };
 }
 

@@ -30,6 +30,34 @@ describe('median and selection', () => {
     expect(() => weightedMedian([], [])).toThrow(RangeError);
   });
 
+  it('the weighted median of many, with equal values among them, is the one that sorting finds', () => {
+    const sorted = (values: readonly number[], weights: readonly number[]): number => {
+      const order = values.map((_, i) => i).sort((a, b) => values[a] - values[b] || a - b);
+      const half = weights.reduce((sum, w) => sum + w, 0) / 2;
+      const places = order.map((i, k) => order.slice(0, k).reduce((sum, o) => sum + weights[o], 0) + weights[i] / 2);
+      const k = places.findIndex((place) => place >= half - 1e-9);
+      const share = k === 0 ? 1 : (half - places[k - 1]) / (places[k] - places[k - 1]);
+      const before = values[order[Math.max(0, k - 1)]];
+      return before + share * (values[order[k]] - before);
+    };
+    const star = fc.record({ value: fc.integer({ min: 0, max: 60 }), weight: fc.integer({ min: 1, max: 30 }) });
+    fc.assert(
+      fc.property(fc.array(star, { minLength: 1, maxLength: 400, size: 'max' }), (stars) => {
+        const values = stars.map(({ value }) => value);
+        const weights = stars.map(({ weight }) => weight / 7);
+        expect(weightedMedian(values, weights)).toBeCloseTo(sorted(values, weights), 9);
+      }),
+      { numRuns: 150 },
+    );
+    const heavy = Array.from({ length: 300 }, (_, i) => (i * 7919) % 300);
+    expect(
+      weightedMedian(
+        heavy,
+        heavy.map((value) => (value === 250 ? 1e6 : 1)),
+      ),
+    ).toBeCloseTo(250, 3);
+  });
+
   it('selection finds the k-th smallest, with many equal values too', () => {
     fc.assert(
       fc.property(fc.array(fc.integer({ min: 0, max: 5 }), { minLength: 1, maxLength: 50 }), fc.nat(), (values, n) => {
