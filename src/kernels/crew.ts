@@ -6,7 +6,7 @@ import { ANSWERS, ARGUMENTS, CONTROL, DIGEST, MAX_ANSWERS } from './layout.ts';
  */
 
 /** Kernels whose work can be cut: their last two parameters say from where to where. */
-const SHARED_KERNELS = ['swap16', 'binBlocks', 'mesh', 'localMaxima', 'measureStars'] as const;
+const SHARED_KERNELS = ['swap16', 'binBlocks', 'mesh', 'localMaxima', 'inspect', 'measureStars'] as const;
 export type SharedKernel = (typeof SHARED_KERNELS)[number];
 
 type Run = Readonly<Record<SharedKernel, (...values: number[]) => unknown>>;

@@ -5,17 +5,6 @@ import * as layout from './layout.ts';
 /** What assembly/index.ts exports; `data` is the address of 16-bit pixels, counts and places are whole numbers. */
 interface Exports extends Record<SharedKernel, (...values: number[]) => unknown> {
   smoothMesh(columns: number, rows: number): void;
-  inspect(
-    data: number,
-    width: number,
-    height: number,
-    columns: number,
-    rows: number,
-    cell: number,
-    count: number,
-    rings: number,
-    needed: number,
-  ): number;
   area(
     data: number,
     width: number,

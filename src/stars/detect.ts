@@ -133,6 +133,7 @@ function maximaOf({ data, width, height }: Plane, background: Background): numbe
 }
 
 const ROWS_AT_ONCE = 64;
+const PLACES_AT_ONCE = 256;
 
 /** The same by src/kernels/assembly/pixels.ts; null where the kernels cannot read the pixels or find too many. */
 function compiledMaxima(plane: Plane, background: Background): Uint32Array | null {
@@ -176,21 +177,25 @@ function compiledInspection(plane: Plane, background: Background, count: number,
   const { width, height } = plane;
   const { columns, rows, cell } = background;
   const needed = DETECT_DEFAULTS.contrast * SMOOTHING;
-  const found = compiled.run.inspect(address, width, height, columns, rows, cell, count, radii.length, needed);
+  const given = [address, width, height, columns, rows, cell, radii.length, needed];
+  const counts = compiled.share('inspect', given, count, PLACES_AT_ONCE);
   const list = compiled.candidates;
-  return Array.from({ length: found }, (_, n): Candidate => {
-    const at = 8 * n;
-    return {
-      x: list[at],
-      y: list[at + 1],
-      highest: list[at + 2],
-      peak: list[at + 3],
-      smoothed: list[at + 4],
-      contrast: list[at + 5],
-      noise: list[at + 6],
-      spread: list[at + 7],
-    };
+  const out: Candidate[] = [];
+  counts.forEach((found, piece) => {
+    const first = 8 * PLACES_AT_ONCE * piece;
+    for (let at = first; at < first + 8 * found; at += 8)
+      out.push({
+        x: list[at],
+        y: list[at + 1],
+        highest: list[at + 2],
+        peak: list[at + 3],
+        smoothed: list[at + 4],
+        contrast: list[at + 5],
+        noise: list[at + 6],
+        spread: list[at + 7],
+      });
   });
+  return out;
 }
 
 function binomial(data: ArrayLike<number>, k: number, width: number): number {
@@ -258,7 +263,8 @@ const ENOUGH_WIDTHS = 400;
  * A trail, which breaks into hundreds of maxima, is left out.
  */
 function typicalFwhm(plane: Plane, background: Background, candidates: readonly Candidate[]): number | null {
-  const top = Math.max(...candidates.map((c) => c.highest), 0);
+  let top = 0;
+  for (const { highest } of candidates) if (highest > top) top = highest;
   const usable = candidates.filter(
     (c) => c.spread > HOT_SPREAD && c.highest < 0.9 * top && c.contrast > 0.5 * c.smoothed,
   );
@@ -279,13 +285,15 @@ const SORTED_FIRST = 2 * ENOUGH_WIDTHS;
 
 /** By signal to noise; a crowd is put in order only as far as it is asked for. */
 function* brightestFirst(candidates: readonly Candidate[]): Iterable<Candidate> {
-  const snr = Float64Array.from(candidates, (c) => c.smoothed / c.noise);
-  const order = (some: readonly number[]): number[] => [...some].sort((a, b) => snr[b] - snr[a] || a - b);
-  const all = Array.from(candidates, (_, i) => i);
-  const limit =
-    all.length > SORTED_FIRST ? selectInPlace(snr.slice(), all.length - SORTED_FIRST) : Number.NEGATIVE_INFINITY;
-  for (const i of order(all.filter((k) => snr[k] >= limit))) yield candidates[i];
-  for (const i of order(all.filter((k) => snr[k] < limit))) yield candidates[i];
+  const count = candidates.length;
+  const snr = new Float64Array(count);
+  for (let i = 0; i < count; i++) snr[i] = candidates[i].smoothed / candidates[i].noise;
+  const limit = count > SORTED_FIRST ? selectInPlace(snr.slice(), count - SORTED_FIRST) : Number.NEGATIVE_INFINITY;
+  for (const bright of [true, false]) {
+    const some: number[] = [];
+    for (let i = 0; i < count; i++) if (snr[i] >= limit === bright) some.push(i);
+    for (const i of some.sort((a, b) => snr[b] - snr[a] || a - b)) yield candidates[i];
+  }
 }
 
 /** Half of the box that `areaAboveHalf` looks at, pixels. */
@@ -340,10 +348,10 @@ function thinOut(candidates: readonly Candidate[], radius: number): readonly Can
   const ordered = byRows(candidates);
   const crowd = neighboursWithin(ordered, radius);
   if (crowd.size === 0) return ordered;
-  const gone = new Set<Candidate>();
-  const crowded = ordered.filter((c) => crowd.has(c)).sort((a, b) => b.smoothed - a.smoothed);
-  for (const c of crowded) if (!gone.has(c)) for (const other of crowd.get(c) ?? []) gone.add(other);
-  return ordered.filter((c) => !gone.has(c));
+  const gone = new Uint8Array(ordered.length);
+  const crowded = [...crowd.keys()].sort((i, k) => ordered[k].smoothed - ordered[i].smoothed || i - k);
+  for (const i of crowded) if (gone[i] === 0) for (const other of crowd.get(i) ?? []) gone[other] = 1;
+  return ordered.filter((_, i) => gone[i] === 0);
 }
 
 /** As they are found, unless a thread took the rows in another order. */
@@ -353,23 +361,22 @@ function byRows(candidates: readonly Candidate[]): readonly Candidate[] {
   return sorted ? candidates : [...candidates].sort(before);
 }
 
-/** Those that have others within the radius, with these; `ordered` by rows. */
-function neighboursWithin(ordered: readonly Candidate[], radius: number): Map<Candidate, Candidate[]> {
-  const crowd = new Map<Candidate, Candidate[]>();
-  const note = (c: Candidate, other: Candidate): void => {
-    const known = crowd.get(c);
+/** Those that have others within the radius, with these, by their places in `ordered`, which is by rows. */
+function neighboursWithin(ordered: readonly Candidate[], radius: number): Map<number, number[]> {
+  const crowd = new Map<number, number[]>();
+  const note = (i: number, other: number): void => {
+    const known = crowd.get(i);
     if (known) known.push(other);
-    else crowd.set(c, [other]);
+    else crowd.set(i, [other]);
   };
   for (let i = 0; i < ordered.length; i++) {
-    const c = ordered[i];
-    for (let k = i + 1; k < ordered.length && ordered[k].y - c.y <= radius; k++) {
-      const other = ordered[k];
-      const across = other.x - c.x;
-      const down = other.y - c.y;
+    const { x, y } = ordered[i];
+    for (let k = i + 1; k < ordered.length && ordered[k].y - y <= radius; k++) {
+      const across = ordered[k].x - x;
+      const down = ordered[k].y - y;
       if (across * across + down * down > radius * radius) continue;
-      note(c, other);
-      note(other, c);
+      note(i, k);
+      note(k, i);
     }
   }
   return crowd;

@@ -1,4 +1,4 @@
-import { LEVEL, NOISE, PLACES, PREVIEW, RING_DX, RING_DY, SAMPLES } from './layout';
+import { LEVEL, NOISE, PLACES, PREVIEW, SAMPLES, TOLD_DX, TOLD_DY } from './layout';
 import { get, set } from './linear';
 
 /** Points of a ring, and rings that it may grow through. */
@@ -43,9 +43,9 @@ function medianOf(n: i32): f64 {
 }
 
 /**
- * The expensive tests of src/stars/detect.ts (inspect) on the first `count` PLACES. RING_DX and RING_DY hold the whole-numbered
+ * The expensive tests of src/stars/detect.ts (inspect) on the PLACES from .. to. TOLD_DX and TOLD_DY hold the whole-numbered
  * offsets of `rings` rings of 16 points, float64. Writes x, y, highest, peak, smoothed, contrast, noise, spread of each candidate
- * into PREVIEW, float64; returns how many there are.
+ * into PREVIEW, float64, from the place of the first on; returns how many there are.
  */
 export function inspect(
   data: usize,
@@ -54,12 +54,13 @@ export function inspect(
   columns: i32,
   rows: i32,
   cell: f64,
-  count: i32,
   rings: i32,
   needed: f64,
+  from: i32,
+  to: i32,
 ): i32 {
   let found = 0;
-  for (let p = 0; p < count; p++) {
+  for (let p = from; p < to; p++) {
     const k = <i32>load<u32>(PLACES + ((<usize>p) << 2));
     const x = k % width;
     const y = k / width;
@@ -80,8 +81,8 @@ export function inspect(
     for (let ring = 0; ring < rings; ring++) {
       let n = 0;
       for (let i = 0; i < POINTS; i++) {
-        const u = x + <i32>get(RING_DX, ring * POINTS + i);
-        const v = y + <i32>get(RING_DY, ring * POINTS + i);
+        const u = x + <i32>get(TOLD_DX, ring * POINTS + i);
+        const v = y + <i32>get(TOLD_DY, ring * POINTS + i);
         if (u < 0 || v < 0 || u >= width || v >= height) continue;
         set(SAMPLES, n, pixel(data, v * width + u));
         n++;
@@ -90,7 +91,7 @@ export function inspect(
       if (contrast > 0.5 * smoothed) break;
     }
     if (contrast < needed * noise || contrast < 0.25 * smoothed) continue;
-    const at = PREVIEW + ((<usize>found) << 6);
+    const at = PREVIEW + ((<usize>(from + found)) << 6);
     set(at, 0, <f64>x);
     set(at, 1, <f64>y);
     set(at, 2, max<f64>(here, max<f64>(max<f64>(east, west), max<f64>(south, north))));

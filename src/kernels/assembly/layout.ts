@@ -18,6 +18,9 @@ export const M: usize = OWN + 0xc4b40;
 export const N: usize = OWN + 0xd8c80;
 export const RING_DX: usize = OWN + 0x100000;
 export const RING_DY: usize = OWN + 0x108140;
+/** The same of the first thread, for what it tells both. */
+export const TOLD_DX: usize = 0x100000;
+export const TOLD_DY: usize = 0x108140;
 export const RING_VALUE: usize = OWN + 0x110280;
 export const RING_ORDERED: usize = OWN + 0x1183c0;
 /** Parameters, matrices and sums of one fit. */
