@@ -219,6 +219,7 @@ function amountsOf(
   };
 }
 
+/** See `Amounts.steady`; of one sub what it has. */
 function steadySmear(
   frames: readonly FrameStars[],
   { perFrame }: SmoothFields,
@@ -229,8 +230,10 @@ function steadySmear(
   return persistentVector(
     perFrame.map(({ fields }, i) => {
       const own = without(fields.distortion.uniform, made);
-      // Second moments A(1 +- e): A^2 (1 - e^2) = sigma^4.
-      const factor = widths[i] / (typical * Math.sqrt(Math.max(0.05, 1 - vectorLength(own) ** 2)));
+      const length = Math.min(0.97, vectorLength(own));
+      // Second moments A(1 +- e): A^2 (1 - e^2) = sigma^4, and A e is the smear's.
+      const moment = (widths[i] * length) / (typical * Math.sqrt(1 - length ** 2));
+      const factor = length === 0 ? 1 : moment / Math.sqrt(1 + moment ** 2) / length;
       return { x: factor * own.x, y: factor * own.y, error: factor * own.error };
     }),
   );

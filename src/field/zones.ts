@@ -30,7 +30,8 @@ const MEDIAN_COST = Math.sqrt(Math.PI / 2);
 /** Zones of all subs together, row by row in stored order. */
 export function summariseZones(frames: readonly FrameStars[]): Zone[] {
   const inZone = Array.from({ length: 9 }, (): Shape[] => []);
-  const ninth = (place: number, extent: number): number => Math.min(2, Math.floor((3 * (place + 0.5)) / extent));
+  const ninth = (place: number, extent: number): number =>
+    Math.max(0, Math.min(2, Math.floor((3 * (place + 0.5)) / extent)));
   for (const { shapes, width, height } of frames)
     for (const s of shapes) inZone[3 * ninth(s.y, height) + ninth(s.x, width)].push(s);
   return inZone.map((shapes, i) => ({
