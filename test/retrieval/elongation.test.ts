@@ -1,8 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import type { Cause, Status } from '../../src/diagnosis/finding.ts';
+import { driftOf } from '../../src/diagnosis/motionFindings.ts';
 import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import { isSteady } from '../../src/field/combine.ts';
+import { vectorLength } from '../../src/field/frameStars.ts';
 import { measureField, measureFrame, refine } from '../../src/measure.ts';
 import { drawSub, type SubOptions } from '../support/draw.ts';
+
+/** Of the drawn camera. */
+const PIXEL_UM = 3.76;
 
 /** What is said of each cause from these subs of one telescope, and what the fit took the elongation for. */
 function toldOf(subs: readonly SubOptions[]) {
@@ -19,7 +25,8 @@ function toldOf(subs: readonly SubOptions[]) {
   );
   const statusOf = (cause: Cause): Status =>
     diagnosis.findings.find((f) => f.cause === cause)?.status ?? expect.unreachable(cause);
-  return { statusOf, retrieved: diagnosis.amounts?.retrieved ?? expect.unreachable('the fit did not settle') };
+  const amounts = diagnosis.amounts ?? expect.unreachable('too few stars');
+  return { statusOf, amounts, retrieved: amounts.retrieved ?? expect.unreachable('the fit did not settle') };
 }
 
 const drift = (x: number, y: number) => ({ driftUm: { x, y } });
@@ -44,12 +51,18 @@ describe('stars of several subs that are long', () => {
   });
 
   it('less so farther from focus, by a steady drift: it is tracking', () => {
-    const { statusOf, retrieved } = toldOf(
+    const { statusOf, amounts, retrieved } = toldOf(
       [-10, 30, 60].map((focusUm) => ({ state: { focusUm }, smear: drift(7, 7) })),
     );
     expect(retrieved.longBy).toBe('smear');
     expect(statusOf('tracking')).toBe('fault');
     expect(statusOf('astigmatism')).not.toBe('fault');
+    // Longer where the stars are sharper, and yet one drift, of the length that was drawn.
+    const lengths = amounts.smooth.perFrame.map(({ fields }) => vectorLength(fields.distortion.uniform));
+    expect(Math.min(...lengths)).toBeLessThan(0.8 * Math.max(...lengths));
+    expect(isSteady(amounts.steady)).toBe(true);
+    const drawnPx = Math.hypot(7, 7) / PIXEL_UM;
+    expect(Math.abs(driftOf(amounts.smear, amounts.fwhm, false).value / drawnPx - 1)).toBeLessThan(0.1);
   });
 
   it('in one of two, by a drift: nothing is said of astigmatism with confidence', () => {
