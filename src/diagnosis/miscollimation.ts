@@ -1,5 +1,7 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
+import { turnBySmear } from './comaBesideSmear.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
 import { hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
@@ -42,6 +44,9 @@ export const hangsOnFocus = (finding: Finding): boolean =>
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
 
+/** A direction that may be off by this much, radians, is told so in words. */
+const WORTH_SAYING = Math.PI / 18;
+
 export function miscollimation(
   amounts: Amounts,
   frames: readonly FrameStars[],
@@ -53,13 +58,15 @@ export function miscollimation(
   const { retrieved } = amounts;
   // The coma of a bare mirror in the middle is what the slope of all stars leaves there, and the slope bends with focus: the fit
   // knows how.
+  // So it does where astigmatism makes the stars long, which changes their answer to coma.
   const seen =
-    optics.bare && retrieved !== null
+    retrieved !== null && (optics.bare || retrieved.longBy === 'astigmatism')
       ? { ...retrieved.coma, error: Math.hypot(retrieved.coma.error, hiddenUm(amounts)) }
       : coma;
   // Far from focus an offset shadow looks like coma: the whole-field fit allows for it.
   const significance = Math.min(vectorSignificance(seen), retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY);
-  const direction = Math.atan2(seen.y, seen.x);
+  const turn = turnBySmear(seen, amounts, retrieved?.longBy === 'smear' || airIsSuspect(amounts, setup));
+  const direction = Math.atan2(seen.y, seen.x) + turn.by;
   const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
@@ -92,7 +99,7 @@ export function miscollimation(
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
     // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well.
-    directionError: significance >= DETECT_SIGMAS ? directionError(significance, 1) : null,
+    directionError: significance >= DETECT_SIGMAS ? Math.hypot(directionError(significance, 1), turn.error) : null,
     axis: null,
     axisError: null,
     starShift: shift,
@@ -102,7 +109,11 @@ export function miscollimation(
         ? `${tails}, along the smear of all stars, which are triangular as well: a jump during the exposure and a strained mirror make the same`
         : significance < DETECT_SIGMAS
           ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
-          : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}`,
+          : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}${
+              turn.error > WORTH_SAYING
+                ? `; the stars are drawn out, which may turn this by ${((180 / Math.PI) * turn.error).toFixed(0)} deg`
+                : ''
+            }`,
     advice:
       status !== measured ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
