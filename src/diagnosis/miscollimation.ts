@@ -115,7 +115,9 @@ export function miscollimation(
                 : ''
             }`,
     advice:
-      status !== measured ? OTHER_FOCUS : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
+      status !== measured
+        ? OTHER_FOCUS
+        : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden, turn.error > WORTH_SAYING),
   };
 }
 
@@ -139,17 +141,22 @@ function adviceFor(
   screenY: ScreenY,
   setup: Setup,
   hidden: boolean,
+  turned: boolean,
 ): string {
   if (status === 'fault') {
     const first =
       'First make sure the flat stands right by geometry; then tilt the primary so that every star moves on your screen ' +
       `${directionWords(direction, screenY)}, as from star A to target B.`;
-    const half =
-      spread > TWO_FOCUS_SPREAD
+    const round = turned
+      ? 'Measure a 10 s sub before you turn anything: these stars are drawn out and tell the direction badly. '
+      : '';
+    const half = turned
+      ? ' Go half the arrow, take new subs and measure again.'
+      : spread > TWO_FOCUS_SPREAD
         ? ` Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only to ±${(100 * spread).toFixed(0)} %. A sub on each side of focus (60 to 80 µm) would narrow that to about ±${(100 * TWO_FOCUS_SPREAD).toFixed(0)} %.`
         : ' Go the arrow, take new subs and measure again.';
     const scaleNote = hasShift ? '' : scaleAdvice(setup);
-    return `${first}${half}${scaleNote} ${MOVE}`;
+    return `${round}${first}${half}${scaleNote} ${MOVE}`;
   }
   if (status === 'not-measurable') {
     return hidden

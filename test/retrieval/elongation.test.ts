@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { Cause, Status } from '../../src/diagnosis/finding.ts';
+import type { Cause, Finding, Status } from '../../src/diagnosis/finding.ts';
 import { driftOf } from '../../src/diagnosis/motionFindings.ts';
 import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import { isSteady } from '../../src/field/combine.ts';
@@ -23,10 +23,11 @@ function toldOf(subs: readonly SubOptions[]) {
       orientationOf(frames, settings),
     ),
   );
-  const statusOf = (cause: Cause): Status =>
-    diagnosis.findings.find((f) => f.cause === cause)?.status ?? expect.unreachable(cause);
+  const findingOf = (cause: Cause): Finding =>
+    diagnosis.findings.find((f) => f.cause === cause) ?? expect.unreachable(cause);
+  const statusOf = (cause: Cause): Status => findingOf(cause).status;
   const amounts = diagnosis.amounts ?? expect.unreachable('too few stars');
-  return { statusOf, amounts, retrieved: amounts.retrieved ?? expect.unreachable('the fit did not settle') };
+  return { findingOf, statusOf, amounts, retrieved: amounts.retrieved ?? expect.unreachable('the fit did not settle') };
 }
 
 const drift = (x: number, y: number) => ({ driftUm: { x, y } });
@@ -68,5 +69,17 @@ describe('stars of several subs that are long', () => {
   it('in one of two, by a drift: nothing is said of astigmatism with confidence', () => {
     const { statusOf } = toldOf([{ state: { focusUm: -50 }, smear: drift(8, 5) }, { state: { focusUm: 20 } }]);
     expect(statusOf('astigmatism')).not.toBe('fault');
+  });
+
+  it('make the direction of coma unsure where one sub tells nothing of their cause, and that is said before any screw', () => {
+    const { findingOf } = toldOf([{ state: { primaryTiltArcmin: { x: 4, y: 0 } }, smear: drift(9, 9) }]);
+    const { status, direction, directionError, because, advice } = findingOf('miscollimation');
+    expect(status).toBe('fault');
+    // Tails point away from the lean of the axis; a drift along 45 degrees turns them across it.
+    const off = Math.abs(Math.atan2(Math.sin((direction ?? 0) - Math.PI), Math.cos((direction ?? 0) - Math.PI)));
+    expect(off).toBeGreaterThan(0.15);
+    expect(off).toBeLessThan(directionError ?? 0);
+    expect(because).toMatch(/drawn out, which may turn this by \d+ deg/);
+    expect(advice).toMatch(/^Measure a 10 s sub before you turn anything/);
   });
 });
