@@ -13,6 +13,7 @@ import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
 import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeOf } from './bareMirror.ts';
+import { NO_TURN, type Turn } from './comaBesideSmear.ts';
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
@@ -35,6 +36,8 @@ export interface Amounts {
   readonly size: SizeField | null;
   /** Uniform coma3 less any skewed smear: what the optics did. */
   readonly coma: UncertainVector;
+  /** What the stars' elongation does to its direction (comaBesideSmear.ts), which is not in `coma`; none until all is weighed. */
+  readonly comaTurn: Turn;
   readonly skew: SkewedSmear | null;
   /** Subs skewed while others are not, by index: of coma and trefoil only the others tell. */
   readonly jumped: ReadonlyMap<number, SkewedSmear>;
@@ -190,6 +193,7 @@ function amountsOf(
     fwhm: field.fwhm,
     size,
     coma: settledComa,
+    comaTurn: NO_TURN,
     skew,
     jumped,
     skewRatio: skewRatio(coma, smooth.trefoil.uniform),

@@ -1,11 +1,12 @@
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
-import type { KnownOptics } from './setup.ts';
+import type { KnownOptics, Setup } from './setup.ts';
 
 /**
  * A round Gaussian weight sees less of a coma along the stars' long axis than across it, when a smear made them long: drawn stars
  * (200 mm f/4, seeing 1.8 to 3.5", in focus and 40 um off, drifts that make |(e1, e2)| up to 0.45) answer across so many times as
- * strongly as along, within a tenth. Astigmatism out of focus does the opposite, as strongly or more.
+ * strongly as along, within a fifth. Astigmatism out of focus does the opposite, as strongly or more.
  */
 const acrossOverAlong = (e: number): number => Math.exp(1.9 * e + 1.5 * e * e);
 /** The drawn stars end here. */
@@ -21,23 +22,46 @@ export interface Turn {
   readonly error: number;
 }
 
-const NONE: Turn = { by: 0, error: 0 };
+export const NO_TURN: Turn = { by: 0, error: 0 };
+
+/** The vector with that added to its direction. */
+export function turned<T extends UncertainVector>(vector: T, { by }: Turn): T {
+  const [cos, sin] = [Math.cos(by), Math.sin(by)];
+  return { ...vector, x: cos * vector.x - sin * vector.y, y: sin * vector.x + cos * vector.y };
+}
+
+/** A way that is off by more than this, radians, leaves a third of the coma and more: no star is moved along it. */
+const OPEN_DIRECTION = Math.PI / 9;
+
+export const directionIsOpen = ({ comaTurn }: Pick<Amounts, 'comaTurn'>): boolean => comaTurn.error > OPEN_DIRECTION;
+
+/** The turn of `amounts.coma`: by the whole-field fit where that found astigmatism, for which it allows, else by the smear. */
+export function turnOf(amounts: Amounts, setup: Setup): Turn {
+  const { coma, retrieved } = amounts;
+  if (retrieved?.longBy === 'astigmatism') {
+    const fitted = retrieved.coma;
+    return { by: between(Math.atan2(fitted.y, fitted.x), Math.atan2(coma.y, coma.x)), error: 0 };
+  }
+  return turnBySmear(coma, amounts, retrieved?.longBy === 'smear' || airIsSuspect(amounts, setup));
+}
+
+/** a - b as the shorter way round. */
+const between = (a: number, b: number): number => Math.atan2(Math.sin(a - b), Math.cos(a - b));
 
 /**
- * The turn of the coma's direction by the smear that all stars share; `isSmear`: known to be one. What may be astigmatism as well, as the elongation of one sub
- * or of several at one focus, makes the direction less sure and leaves it where it is.
+ * The turn by the smear that all stars share; `isSmear`: known to be one. What may be astigmatism as well, as the elongation of one
+ * sub or of several at one focus, makes the direction less sure and leaves it where it is.
  */
 export function turnBySmear(
   coma: UncertainVector,
   { smear, optics, jumped, skew }: Pick<Amounts, 'smear' | 'jumped' | 'skew'> & { optics: Pick<KnownOptics, 'bare'> },
   isSmear: boolean,
 ): Turn {
-  // Of a bare mirror the stars about its node tell; where some subs jumped, those that did not; of what a skew leaves nothing is known.
-  if (optics.bare || jumped.size > 0 || skew !== null) return NONE;
+  // Of a bare mirror the stars about its node tell; where some subs jumped, those that did not. What a skew leaves is not known so well.
+  if (optics.bare || jumped.size > 0 || skew !== null) return NO_TURN;
   const e = Math.min(LONGEST, Math.max(0, vectorLength(smear) - smear.error));
   const away = Math.atan2(coma.y, coma.x) - 0.5 * Math.atan2(smear.y, smear.x);
-  const stretch = acrossOverAlong(e);
-  const undone = Math.atan2(Math.sin(away), stretch * Math.cos(away));
-  const by = Math.atan2(Math.sin(undone - away), Math.cos(undone - away));
+  const undone = Math.atan2(Math.sin(away), acrossOverAlong(e) * Math.cos(away));
+  const by = between(undone, away);
   return isSmear ? { by, error: TURN_SHARE * Math.abs(by) } : { by: 0, error: EITHER_SHARE * Math.abs(by) };
 }

@@ -1,6 +1,7 @@
 import type { Field } from '../field/fitField.ts';
 import type { FrameStars } from '../field/frameStars.ts';
 import { type Amounts, measureAmounts } from './amounts.ts';
+import { directionIsOpen, turnOf } from './comaBesideSmear.ts';
 import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
 import { comaTolerance, hangsOnFocus, hiddenByJump, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
@@ -33,12 +34,13 @@ export function diagnose(frames: readonly FrameStars[], field: Field, setup: Set
 
 /** Weighs the amounts against the tolerances; again, once the whole-field fit knows them better. */
 export function weigh(
-  amounts: Amounts | null,
+  measured: Amounts | null,
   frames: readonly FrameStars[],
   field: Field,
   setup: Setup,
   screenY: ScreenY,
 ): Diagnosis {
+  const amounts = measured && { ...measured, comaTurn: turnOf(measured, setup) };
   const fwhm = field.fwhm ?? 0;
   const limit = setup.mosaic ? MIN_FWHM.mosaic : MIN_FWHM.mono;
   if (amounts === null || field.stars < MIN_VERDICT_STARS) {
@@ -178,7 +180,9 @@ function faultLine(finding: Finding, amounts: Amounts, screenY: ScreenY): string
         comaUm === null || !amounts.physical
           ? ''
           : ` by about ${plain(mirrorTiltArcmin(comaUm.value, amounts))}′ (${plain(mirrorTiltArcmin(comaUm.low, amounts))}′ to ${plain(mirrorTiltArcmin(comaUm.high, amounts))}′)`;
-      return `The primary is off${size}: move the stars ${directionWords(finding.direction ?? 0, screenY)}.`;
+      return directionIsOpen(amounts)
+        ? `The primary is off${size}; which way, a sub with rounder stars will tell.`
+        : `The primary is off${size}: move the stars ${directionWords(finding.direction ?? 0, screenY)}.`;
     }
     case 'sensor-tilt':
       return `The focal plane is tilted: ${finding.because}.`;

@@ -1,7 +1,6 @@
 import { type FrameStars, vectorLength, vectorSignificance } from '../field/frameStars.ts';
-import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
-import { turnBySmear } from './comaBesideSmear.ts';
+import { directionIsOpen, turned } from './comaBesideSmear.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
 import { hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
@@ -44,9 +43,6 @@ export const hangsOnFocus = (finding: Finding): boolean =>
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
 
-/** A direction that may be off by this much, radians, is told so in words. */
-const WORTH_SAYING = Math.PI / 18;
-
 export function miscollimation(
   amounts: Amounts,
   frames: readonly FrameStars[],
@@ -58,15 +54,14 @@ export function miscollimation(
   const { retrieved } = amounts;
   // The coma of a bare mirror in the middle is what the slope of all stars leaves there, and the slope bends with focus: the fit
   // knows how.
-  // So it does where astigmatism makes the stars long, which changes their answer to coma.
   const seen =
-    retrieved !== null && (optics.bare || retrieved.longBy === 'astigmatism')
+    optics.bare && retrieved !== null
       ? { ...retrieved.coma, error: Math.hypot(retrieved.coma.error, hiddenUm(amounts)) }
-      : coma;
+      : turned(coma, amounts.comaTurn);
   // Far from focus an offset shadow looks like coma: the whole-field fit allows for it.
   const significance = Math.min(vectorSignificance(seen), retrieved?.comaSignificance ?? Number.POSITIVE_INFINITY);
-  const turn = turnBySmear(seen, amounts, retrieved?.longBy === 'smear' || airIsSuspect(amounts, setup));
-  const direction = Math.atan2(seen.y, seen.x) + turn.by;
+  const direction = Math.atan2(seen.y, seen.x);
+  const turnedOpen = directionIsOpen(amounts);
   const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
@@ -82,7 +77,7 @@ export function miscollimation(
   const shiftPx = (tilt: number): number => tilt * pxPerArcmin(optics.focalLengthMm, optics.pixelUm);
   const reference = frames.find((frame) => frame.shapes.length > 0);
   const shift =
-    status === 'fault' && amounts.physical && reference !== undefined
+    status === 'fault' && amounts.physical && reference !== undefined && !turnedOpen
       ? starShift(reference, direction, shiftPx(arcmin), shiftPx((high - low) / 2))
       : null;
   const tails = `coma tails point ${directionWords(direction, screenY)}`;
@@ -99,7 +94,8 @@ export function miscollimation(
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
     // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well.
-    directionError: significance >= DETECT_SIGMAS ? Math.hypot(directionError(significance, 1), turn.error) : null,
+    directionError:
+      significance >= DETECT_SIGMAS ? Math.hypot(directionError(significance, 1), amounts.comaTurn.error) : null,
     axis: null,
     axisError: null,
     starShift: shift,
@@ -110,16 +106,21 @@ export function miscollimation(
         : significance < DETECT_SIGMAS
           ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
           : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}${
-              turn.error > WORTH_SAYING
-                ? `; the stars are drawn out, which may turn this by ${((180 / Math.PI) * turn.error).toFixed(0)} deg`
+              turnedOpen
+                ? `; the stars are drawn out, which may turn this by ${((180 / Math.PI) * amounts.comaTurn.error).toFixed(0)} deg`
                 : ''
             }`,
     advice:
       status !== measured
         ? OTHER_FOCUS
-        : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden, turn.error > WORTH_SAYING),
+        : status === 'fault' && turnedOpen
+          ? ROUNDER_STARS
+          : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
   };
 }
+
+const ROUNDER_STARS =
+  'Measure a 10 s sub before you turn anything: these stars are drawn out and tell the direction badly. Its picture shows which star to move, and where to.';
 
 const OTHER_FOCUS =
   'Turn nothing yet: one focus leaves open how much it is. Take a sub 60 to 80 µm to the other side of focus and measure both together.';
@@ -141,22 +142,17 @@ function adviceFor(
   screenY: ScreenY,
   setup: Setup,
   hidden: boolean,
-  turned: boolean,
 ): string {
   if (status === 'fault') {
     const first =
       'First make sure the flat stands right by geometry; then tilt the primary so that every star moves on your screen ' +
       `${directionWords(direction, screenY)}, as from star A to target B.`;
-    const round = turned
-      ? 'Measure a 10 s sub before you turn anything: these stars are drawn out and tell the direction badly. '
-      : '';
-    const half = turned
-      ? ' Go half the arrow, take new subs and measure again.'
-      : spread > TWO_FOCUS_SPREAD
+    const half =
+      spread > TWO_FOCUS_SPREAD
         ? ` Go half the arrow, take new subs and measure again: one focus gives the direction safely, the amount only to ±${(100 * spread).toFixed(0)} %. A sub on each side of focus (60 to 80 µm) would narrow that to about ±${(100 * TWO_FOCUS_SPREAD).toFixed(0)} %.`
         : ' Go the arrow, take new subs and measure again.';
     const scaleNote = hasShift ? '' : scaleAdvice(setup);
-    return `${round}${first}${half}${scaleNote} ${MOVE}`;
+    return `${first}${half}${scaleNote} ${MOVE}`;
   }
   if (status === 'not-measurable') {
     return hidden

@@ -12,6 +12,7 @@ import {
   without,
 } from './amounts.ts';
 import { comaFromNode, comaVectorFromNode, nodeFromFit } from './bareMirror.ts';
+import { turned } from './comaBesideSmear.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
@@ -98,14 +99,17 @@ function floorUm({ coma, air, skew }: Amounts, { perSub }: Retrieved, response: 
  * to the truth. Null without known optics.
  */
 export function comaVectorUm(amounts: Amounts): UncertainVector | null {
-  const { coma, comaUm, halfDiagonalMm, node, optics, physical, response, retrieved } = amounts;
+  const { comaTurn, comaUm, halfDiagonalMm, node, optics, physical, response, retrieved } = amounts;
+  const coma = turned(amounts.coma, comaTurn);
   if (!physical || comaUm === null || response === null) return null;
   if (node !== null) return comaVectorFromNode(node, halfDiagonalMm, optics);
   const length = vectorLength(coma);
   if (retrieved !== null && !optics.bare) {
     const { x, y, error } = retrieved.coma;
     const share = (SCALE_SHARE * Math.hypot(x, y)) / Math.SQRT2;
-    return { x, y, error: Math.hypot(error, share, floorUm(amounts, retrieved, response)) };
+    const vector = { x, y, error: Math.hypot(error, share, floorUm(amounts, retrieved, response)) };
+    // Its model draws stars with astigmatism, but not with a smear.
+    return retrieved.longBy === 'astigmatism' ? vector : turned(vector, comaTurn);
   }
   const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;
   const perUnit = length === 0 ? 0 : um / length;

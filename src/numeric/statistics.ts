@@ -62,32 +62,19 @@ export function weightedMedian(values: readonly number[], weights: readonly numb
   half /= 2;
   const order = new Int32Array(n);
   for (let i = 0; i < n; i++) order[i] = i;
-  const comesFirst = (i: number, j: number): boolean => values[i] < values[j] || (values[i] === values[j] && i < j);
+  const inOrder = (i: number, j: number): number => values[i] - values[j] || i - j;
   // As `selectInPlace`: what lies outside left .. right lies on that side in order, and `passed` is the weight to the left.
   let left = 0;
   let right = n - 1;
   let passed = 0;
   while (right - left >= FEW) {
-    const a = order[left];
-    const b = order[(left + right) >> 1];
-    const c = order[right];
-    const pivot = comesFirst(a, b)
-      ? comesFirst(b, c)
-        ? b
-        : comesFirst(a, c)
-          ? c
-          : a
-      : comesFirst(a, c)
-        ? a
-        : comesFirst(b, c)
-          ? c
-          : b;
+    const [, pivot] = [order[left], order[(left + right) >> 1], order[right]].sort(inOrder);
     let i = left;
     let j = right;
     let light = passed;
     while (i <= j) {
-      while (comesFirst(order[i], pivot)) light += weights[order[i++]];
-      while (comesFirst(pivot, order[j])) j--;
+      while (inOrder(order[i], pivot) < 0) light += weights[order[i++]];
+      while (inOrder(order[j], pivot) > 0) j--;
       if (i <= j) {
         const swap = order[i];
         order[i] = order[j];
@@ -104,7 +91,7 @@ export function weightedMedian(values: readonly number[], weights: readonly numb
       passed = light;
     }
   }
-  const rest = order.subarray(left, right + 1).sort((i, j) => values[i] - values[j] || i - j);
+  const rest = order.subarray(left, right + 1).sort(inOrder);
   let before = left > 0 ? lastOf(values, order, 0, left) : rest[0];
   let placeBefore = left > 0 ? passed - weights[before] / 2 : 0;
   for (const i of rest) {

@@ -1,3 +1,4 @@
+import { turned } from '../diagnosis/comaBesideSmear.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
@@ -232,7 +233,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const centreUm = size === null ? null : centreOf(measurement);
   return {
     coma: {
-      uniform3: screen.vector(coma),
+      uniform3: screen.vector(turned(coma, amounts.comaTurn)),
       linear3PerMm: physical ? { value: smooth.coma.linear.value / mm, error: smooth.coma.linear.error / mm } : null,
       uniformUm: comaVector === null ? null : screen.vector(comaVector),
       node:

@@ -72,7 +72,10 @@ function firstFile(report: Report): string {
 
 function answer(report: Report): string {
   const fault = firstFault(report);
-  const advice = fault ? paragraphs(fault.advice) : '';
+  const move = nextMove(report);
+  // What stands above in bold is not said again.
+  const rest = fault?.advice.startsWith(move) ? fault.advice.slice(move.length).trim() : (fault?.advice ?? '');
+  const advice = rest === '' ? '' : paragraphs(rest);
   const needs =
     fault && report.needs !== null ? `<p>For a surer answer: ${e(report.needs.replace(/\.$/, ''))}.</p>` : '';
   return `<header class="${report.verdict}">
@@ -81,7 +84,7 @@ function answer(report: Report): string {
 </header>
 <section class="next" aria-labelledby="next">
 <h2 id="next">What to do now</h2>
-<p class="move">${e(nextMove(report))}</p>
+<p class="move">${e(move)}</p>
 ${advice}${needs}
 <p class="care">Before touching anything, read the <a href="#care">cautions</a>.</p>
 </section>`;

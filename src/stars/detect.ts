@@ -343,22 +343,14 @@ function areaAboveHalf(plane: Plane, background: Background, c: Candidate): numb
   return leaves && area < least ? 0 : area;
 }
 
-/** Of several maxima within the radius only the brightest stays: noise on the top of one star. */
-function thinOut(candidates: readonly Candidate[], radius: number): readonly Candidate[] {
-  const ordered = byRows(candidates);
+/** Of several maxima within the radius only the brightest stays: noise on the top of one star. `ordered` by rows, as they are found. */
+function thinOut(ordered: readonly Candidate[], radius: number): readonly Candidate[] {
   const crowd = neighboursWithin(ordered, radius);
   if (crowd.size === 0) return ordered;
   const gone = new Uint8Array(ordered.length);
   const crowded = [...crowd.keys()].sort((i, k) => ordered[k].smoothed - ordered[i].smoothed || i - k);
   for (const i of crowded) if (gone[i] === 0) for (const other of crowd.get(i) ?? []) gone[other] = 1;
   return ordered.filter((_, i) => gone[i] === 0);
-}
-
-/** As they are found, unless a thread took the rows in another order. */
-function byRows(candidates: readonly Candidate[]): readonly Candidate[] {
-  const before = (a: Candidate, b: Candidate): number => a.y - b.y || a.x - b.x;
-  const sorted = candidates.every((c, i) => i === 0 || before(candidates[i - 1], c) < 0);
-  return sorted ? candidates : [...candidates].sort(before);
 }
 
 /** Those that have others within the radius, with these, by their places in `ordered`, which is by rows. */

@@ -73,7 +73,7 @@ describe('stars of several subs that are long', () => {
 
   it('make the direction of coma unsure where one sub tells nothing of their cause, and that is said before any screw', () => {
     const { findingOf } = toldOf([{ state: { primaryTiltArcmin: { x: 4, y: 0 } }, smear: drift(9, 9) }]);
-    const { status, direction, directionError, because, advice } = findingOf('miscollimation');
+    const { status, direction, directionError, because, advice, starShift } = findingOf('miscollimation');
     expect(status).toBe('fault');
     // Tails point away from the lean of the axis; a drift along 45 degrees turns them across it.
     const off = Math.abs(Math.atan2(Math.sin((direction ?? 0) - Math.PI), Math.cos((direction ?? 0) - Math.PI)));
@@ -81,5 +81,6 @@ describe('stars of several subs that are long', () => {
     expect(off).toBeLessThan(directionError ?? 0);
     expect(because).toMatch(/drawn out, which may turn this by \d+ deg/);
     expect(advice).toMatch(/^Measure a 10 s sub before you turn anything/);
+    expect(starShift).toBeNull();
   });
 });
