@@ -108,7 +108,10 @@ function withScale(state: Gaussian, sight: Sight): Gaussian {
 export function look(belief: Belief, sight: Sight): Belief {
   const { tilt } = sight;
   if (tilt === null) return belief;
-  const own = along2(tilt, (NOISE.scaleOwn * sight.scaleError) ** 2);
+  const own = sum2(
+    along2(tilt, (NOISE.scaleOwn * sight.scaleError) ** 2),
+    along2({ x: -tilt.y, y: tilt.x }, sight.directionError ** 2),
+  );
   const observation: Observation = {
     z: tilt,
     // z = (1 + scale) v, about the measured amount.

@@ -17,6 +17,8 @@ export interface Sight {
   readonly errorArcmin: number;
   /** 1 sigma of the length as a share: one focus leaves the amount open. */
   readonly scaleError: number;
+  /** 1 sigma of the direction beside the noise, radians: drawn-out stars tell it badly. */
+  readonly directionError: number;
   readonly toleranceArcmin: number | null;
   /** Travel of a star while the primary tilts by one arcminute, pixels. */
   readonly pxPerArcmin: number | null;
@@ -28,6 +30,11 @@ export interface Sight {
 const LEAST_ERROR = 0.08;
 /** An interval shorter than this share of its amount is taken for one so wide. */
 const LEAST_SCALE_ERROR = 0.05;
+
+const DEG = Math.PI / 180;
+
+/** What is left of an error without the part that is known to be in it. */
+const beside = (error: number, part: number): number => Math.sqrt(Math.max(0, error ** 2 - part ** 2));
 
 export function sightOf(report: Report): Sight {
   const { coma } = report.field;
@@ -46,6 +53,7 @@ export function sightOf(report: Report): Sight {
       known && mirrorTilt.arcmin > 0
         ? Math.min(0.5, Math.max(LEAST_SCALE_ERROR, (mirrorTilt.minus + mirrorTilt.plus) / (2 * mirrorTilt.arcmin)))
         : LEAST_SCALE_ERROR,
+    directionError: known && length > 0 ? beside((finding?.directionErrorDeg ?? 0) * DEG, uniform3.error / length) : 0,
     toleranceArcmin: toleranceOf(report),
     pxPerArcmin: travelOf(report),
     rowOrder: report.orientation.rowOrder,

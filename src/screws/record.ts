@@ -41,6 +41,8 @@ const ENTRY = {
       tilt: vector.nullable(),
       errorArcmin: z.number(),
       scaleError: z.number(),
+      // Records from before it was told have none.
+      directionError: z.number().default(0),
       toleranceArcmin: z.number().nullable(),
       pxPerArcmin: z.number().nullable(),
       rowOrder: z.enum(['TOP-DOWN', 'BOTTOM-UP']),

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { beginBelief, look } from '../../src/adjust/belief.ts';
 import { proposalOf } from '../../src/adjust/proposal.ts';
 import { type Night, replay } from '../../src/adjust/replay.ts';
 import { layoutsOf } from '../../src/adjust/screwPrior.ts';
@@ -25,6 +26,7 @@ function sight(minute: number, x: number, y: number, changes: Partial<Sight> = {
     tilt: { x, y },
     errorArcmin: 0.1,
     scaleError: 0.06,
+    directionError: 0,
     toleranceArcmin: 1.375,
     pxPerArcmin: PX_PER_ARCMIN,
     rowOrder: 'BOTTOM-UP',
@@ -172,4 +174,26 @@ it('a report is read as the vector along its coma tail, in arcminutes on the scr
   expect(seen.pxPerArcmin).toBeCloseTo(123.8, 1);
   // 0.005 N^3 mm at f/3.94 is 0.306 mm; over 800 mm 1.31 arcminutes.
   expect(seen.toleranceArcmin).toBeCloseTo(1.315, 2);
+  expect(seen.directionError).toBeLessThan(0.05);
+});
+
+it('drawn-out stars leave the direction open: the tilt is known along the tail and not across it', () => {
+  const report = EXAMPLE_REPORTS.miscollimated;
+  const findings = report.findings.map((f) => (f.cause === 'miscollimation' ? { ...f, directionErrorDeg: 25 } : f));
+  const seen = sightOf({ ...report, findings });
+  expect((seen.directionError * 180) / Math.PI).toBeCloseTo(25, 0);
+  const spread = (sight: Sight): { along: number; across: number } => {
+    const [course] = look(beginBelief(layoutsOf(3, RIG)), sight);
+    const { mean, cov } = course.state;
+    const n = mean.length;
+    const [x, y] = [Math.cos(Math.atan2(mean[1], mean[0])), Math.sin(Math.atan2(mean[1], mean[0]))];
+    const of = (a: number, b: number): number => Math.sqrt(a * a * cov[0] + 2 * a * b * cov[1] + b * b * cov[n + 1]);
+    return { along: of(x, y), across: of(-y, x) };
+  };
+  const known = spread(sightOf(report));
+  const open = spread(seen);
+  expect(known.across).toBeLessThan(0.2);
+  // 2.9 arcminutes, 25 degrees off.
+  expect(open.across).toBeCloseTo((2.9 * 25 * Math.PI) / 180, 1);
+  expect(open.along).toBeCloseTo(known.along, 2);
 });

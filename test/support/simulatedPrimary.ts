@@ -143,6 +143,7 @@ export class SimulatedPrimary {
         tilt: seen,
         errorArcmin,
         scaleError,
+        directionError: 0,
         toleranceArcmin: TOLERANCE,
         pxPerArcmin: PX_PER_ARCMIN,
         rowOrder: 'TOP-DOWN',
