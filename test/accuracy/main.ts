@@ -24,6 +24,7 @@ import { type Job, runJob } from './worker.ts';
 
 const USAGE = `usage: npm run accuracy -- [--cases N] [--seed S] [--only good|single|mixture|CAUSE] [--write] [--misses] [--quick]
                           [--case K [--scenario FILE]] [--json FILE] [--keep FOLDER]
+       npm run accuracy -- --join FILE... [--write] [--misses]
 
 Draws N seeded cases (default 320), measures them as check does and holds the records against what was drawn.
 --only     cases of one kind, or with one cause put in
@@ -32,6 +33,7 @@ Draws N seeded cases (default 320), measures them as check does and holds the re
 --quick    leaves the whole-field fit out, as check --quick does
 --misses   lists the cases that were judged wrongly
 --json     writes every case: truth and record
+--join     judges what --json wrote in runs of different seeds together, and draws nothing
 --keep     keeps the measured stars in a folder: after a change of the diagnosis alone nothing is drawn anew
 --write    writes the table into README.md and the error plots into samples/
 `;
@@ -45,6 +47,14 @@ function wanted(only: string | undefined, seed: number, index: number): boolean 
   if (['good', 'single', 'mixture'].includes(only)) return kindOf(index) === (only as Kind);
   const drawn = drawCase(seed, index);
   return kindOf(index) !== 'good' && drawn.intended[0]?.fault === only;
+}
+
+/** What one run found, as --json writes it. */
+interface Run {
+  readonly seed: number;
+  readonly quick: boolean;
+  readonly outcomes: readonly Outcome[];
+  readonly nights: readonly Outcome[];
 }
 
 /** Hands the jobs to as many child processes as there are cores. */
@@ -97,8 +107,38 @@ function bothTargets(outcomes: readonly Outcome[], nights: readonly Outcome[]): 
 
 const PICTURE = 'samples/accuracy.svg';
 
+/** One run, or several judged as one. */
+interface Judged extends Omit<Run, 'seed'> {
+  readonly seeds: readonly number[];
+}
+
+function joined(files: readonly string[]): Judged {
+  if (files.length === 0) throw new Error('--join needs files that --json wrote');
+  const runs = files.map((file) => JSON.parse(readFileSync(file, 'utf8')) as Run);
+  const seeds = runs.map(({ seed }) => seed);
+  if (new Set(seeds).size < seeds.length) throw new Error(`the same cases twice: seeds ${seeds.join(', ')}`);
+  if (runs.some(({ quick }) => quick !== runs[0].quick)) throw new Error('runs with --quick and without');
+  return {
+    seeds,
+    quick: runs[0].quick,
+    outcomes: runs.flatMap(({ outcomes }) => outcomes),
+    nights: runs.flatMap(({ nights }) => nights),
+  };
+}
+
+function show(judged: Judged, { write, misses }: { readonly write: boolean; readonly misses: boolean }): void {
+  const { outcomes, nights } = judged;
+  console.log(confusionTable(outcomes), '\n');
+  console.log(verdictTable(outcomes), '\n');
+  console.log(mixtureTable(outcomes), '\n');
+  console.log(directionTable(outcomes), '\n');
+  console.log(targetTable(...bothTargets(outcomes, nights)));
+  if (write) writeReadme(judged);
+  if (misses) console.log(`\n${missList(outcomes).join('\n')}`);
+}
+
 /** The table into README.md and the plots beside it. */
-function writeReadme(command: string, seed: number, outcomes: readonly Outcome[], nights: readonly Outcome[]): void {
+function writeReadme({ quick, seeds, outcomes, nights }: Judged): void {
   const root = process.env['STARPLUMB_ROOT'] ?? '.';
   const { good, subs, stars } = {
     good: outcomes.filter((o) => classOf(o) === 'good').length,
@@ -106,8 +146,9 @@ function writeReadme(command: string, seed: number, outcomes: readonly Outcome[]
     stars: outcomes.reduce((sum, o) => sum + o.report.frames.reduce((n, f) => n + f.starsFitted, 0), 0),
   };
   const machine = `${process.arch === 'x64' ? 'x86-64' : process.arch}, ${availableParallelism()} cores, Node ${process.versions.node}`;
+  const drawn = seeds.length === 1 ? `seed ${seeds[0]}` : `seeds ${seeds.join(' and ')}, judged together`;
   const text = [
-    `${outcomes.length} cases drawn with seed ${seed}, ${good} of them with nothing wrong; ${subs} frames of 6.5 megapixels, ${stars} stars measured, as \`${command}\` does (${machine}).`,
+    `${outcomes.length} cases drawn with ${drawn}, ${good} of them with nothing wrong; ${subs} frames of 6.5 megapixels, ${stars} stars measured, as \`${quick ? 'check --quick' : 'check'}\` does (${machine}).`,
     '\u00b1 is the binomial error of a share.',
     '',
     targetTable(...bothTargets(outcomes, nights)),
@@ -118,13 +159,17 @@ function writeReadme(command: string, seed: number, outcomes: readonly Outcome[]
     '',
     `![Off directions against significance, found over drawn tilt of the primary, and how many numbers lie within their quoted errors](${PICTURE})`,
   ].join('\n');
-  writeFileSync(`${root}${PICTURE}`, accuracyPicture(outcomes, `${outcomes.length} drawn cases, seed ${seed}`));
+  writeFileSync(
+    `${root}${PICTURE}`,
+    accuracyPicture(outcomes, `${outcomes.length} drawn cases, seed ${seeds.join(' and ')}`),
+  );
   const readme = `${root}README.md`;
   writeFileSync(readme, withAccuracy(readFileSync(readme, 'utf8'), text));
 }
 
 async function main(): Promise<void> {
-  const { values } = parseArgs({
+  const { values, positionals } = parseArgs({
+    allowPositionals: true,
     options: {
       cases: { type: 'string' },
       seed: { type: 'string' },
@@ -132,6 +177,7 @@ async function main(): Promise<void> {
       case: { type: 'string' },
       scenario: { type: 'string' },
       json: { type: 'string' },
+      join: { type: 'boolean' },
       keep: { type: 'string' },
       misses: { type: 'boolean' },
       nights: { type: 'string' },
@@ -144,6 +190,12 @@ async function main(): Promise<void> {
     process.stdout.write(USAGE);
     return;
   }
+  const shown = { write: values.write ?? false, misses: values.misses ?? false };
+  if (values.join) {
+    show(joined(positionals), shown);
+    return;
+  }
+  if (positionals.length > 0) throw new Error(`not an option: ${positionals.join(' ')}`);
   const seed = Number(values.seed ?? DEFAULT_SEED);
   const count = Number(values.cases ?? DEFAULT_CASES);
   const keep = values.keep ?? null;
@@ -174,18 +226,11 @@ async function main(): Promise<void> {
     process.stderr.write(`\r${done} of ${all.length} cases, ${left.toFixed(0)} s left   `);
   });
   if (process.stderr.isTTY) process.stderr.write('\r\u001b[K');
-  const outcomes = results.slice(0, jobs.length);
-  const precision = results.slice(jobs.length);
-  if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(outcomes));
+  const run: Run = { seed, quick, outcomes: results.slice(0, jobs.length), nights: results.slice(jobs.length) };
+  if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(run));
   const seconds = (performance.now() - started) / 1000;
   console.log(`${jobs.length} cases, seed ${seed}, ${seconds.toFixed(0)} s on ${availableParallelism()} cores\n`);
-  console.log(confusionTable(outcomes), '\n');
-  console.log(verdictTable(outcomes), '\n');
-  console.log(mixtureTable(outcomes), '\n');
-  console.log(directionTable(outcomes), '\n');
-  console.log(targetTable(...bothTargets(outcomes, precision)));
-  if (values.write) writeReadme(quick ? 'check --quick' : 'check', seed, outcomes, precision);
-  if (values.misses) console.log(`\n${missList(outcomes).join('\n')}`);
+  show({ ...run, seeds: [seed] }, shown);
 }
 
 await main();
