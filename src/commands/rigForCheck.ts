@@ -62,12 +62,13 @@ function rigForFrames({ rig, why }: Choice, frames: readonly Frame[]): RigForChe
 
 /** The chip's pixels times the file's binning; the rest as kept. */
 function keptOf({ values }: Rig, frames: readonly Frame[]): Kept {
-  const { focalMm, primaryFocalMm, apertureMm, pixelUm, corrector, rowOrder, tolerance } = values;
+  const { focalMm, primaryFocalMm, apertureMm, obstructionMm, pixelUm, corrector, rowOrder, tolerance } = values;
   const binning = frames[0]?.facts.binning?.value ?? 1;
   return {
     ...(focalMm !== undefined && { focalMm }),
     ...(primaryFocalMm !== undefined && { primaryFocalMm }),
     ...(apertureMm !== undefined && { apertureMm }),
+    ...(obstructionMm !== undefined && { obstructionMm }),
     ...(pixelUm !== undefined && { pixelUm: pixelUm * binning }),
     ...(corrector !== undefined && { corrector }),
     ...(rowOrder !== undefined && { rowOrder: rowOrder === 'top-down' ? 'TOP-DOWN' : 'BOTTOM-UP' }),

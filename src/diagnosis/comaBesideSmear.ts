@@ -1,20 +1,13 @@
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import { acrossOverAlong } from '../retrieval/smearedStar.ts';
 import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
 import type { KnownOptics, Setup } from './setup.ts';
 
-/**
- * A round Gaussian weight sees less of a coma along the stars' long axis than across it, when a smear made them long: drawn stars
- * (200 mm f/4, seeing 1.8 to 3.5", in focus and 40 um off, drifts that make |(e1, e2)| up to 0.45) answer across so many times as
- * strongly as along, within a fifth. Astigmatism out of focus does the opposite, as strongly or more.
- */
-const acrossOverAlong = (e: number): number => Math.exp(1.9 * e + 1.5 * e * e);
-/** The drawn stars end here. */
-const LONGEST = 0.45;
 /** How well the turn is known where the smear is, as a share. */
 const TURN_SHARE = 0.2;
-/** Astigmatism turns it two to three times as far the other way: so many times a smear's turn holds both. */
-const EITHER_SHARE = 1.5;
+/** Astigmatism out of focus does the opposite of a smear, two to three times as far: so many times a smear's turn holds both. */
+const EITHER_SHARE = 1.6;
 
 /** What is to be added to the direction that the coma seems to have, and how uncertain that makes it; radians. */
 export interface Turn {
@@ -35,15 +28,24 @@ const OPEN_DIRECTION = Math.PI / 9;
 
 export const directionIsOpen = ({ comaTurn }: Pick<Amounts, 'comaTurn'>): boolean => comaTurn.error > OPEN_DIRECTION;
 
-/** The turn of `amounts.coma`: by the whole-field fit where that found astigmatism, for which it allows, else by the smear. */
-export function turnOf(amounts: Amounts, setup: Setup): Turn {
-  const { coma, retrieved } = amounts;
-  if (retrieved?.longBy === 'astigmatism') {
-    const fitted = retrieved.coma;
-    return { by: between(Math.atan2(fitted.y, fitted.x), Math.atan2(coma.y, coma.x)), error: 0 };
-  }
-  return turnBySmear(coma, amounts, retrieved?.longBy === 'smear' || airIsSuspect(amounts, setup));
+/**
+ * The turn of `amounts.coma`: to the direction of `fitted`, the coma of the whole-field fit, which knows how drawn-out stars answer;
+ * without one by the smear.
+ */
+export function turnOf(amounts: Amounts, setup: Setup, fitted: UncertainVector | null): Turn {
+  const { coma, optics, retrieved, skew } = amounts;
+  const known = retrieved?.longBy === 'smear' || retrieved?.longBy === 'astigmatism' || airIsSuspect(amounts, setup);
+  const bySmear = turnBySmear(coma, amounts, known);
+  if (fitted === null || optics.bare || skew !== null) return bySmear;
+  const noise = angleError(coma);
+  return {
+    by: between(Math.atan2(fitted.y, fitted.x), Math.atan2(coma.y, coma.x)),
+    // What the noise of the coma does not hold already.
+    error: Math.hypot(Math.sqrt(Math.max(0, angleError(fitted) ** 2 - noise ** 2)), known ? 0 : bySmear.error),
+  };
 }
+
+const angleError = (v: UncertainVector): number => Math.min(Math.PI / 2, v.error / Math.max(vectorLength(v), 1e-12));
 
 /** a - b as the shorter way round. */
 const between = (a: number, b: number): number => Math.atan2(Math.sin(a - b), Math.cos(a - b));
@@ -59,7 +61,7 @@ export function turnBySmear(
 ): Turn {
   // Of a bare mirror the stars about its node tell; where some subs jumped, those that did not. What a skew leaves is not known so well.
   if (optics.bare || jumped.size > 0 || skew !== null) return NO_TURN;
-  const e = Math.min(LONGEST, Math.max(0, vectorLength(smear) - smear.error));
+  const e = Math.max(0, vectorLength(smear) - smear.error);
   const away = Math.atan2(coma.y, coma.x) - 0.5 * Math.atan2(smear.y, smear.x);
   const undone = Math.atan2(Math.sin(away), acrossOverAlong(e) * Math.cos(away));
   const by = between(undone, away);

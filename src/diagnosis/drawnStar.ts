@@ -5,13 +5,14 @@ import { measureStar } from '../shapes/measureStar.ts';
 import type { Shape } from '../shapes/shape.ts';
 import type { KnownOptics } from './setup.ts';
 
-/** The telescope whose stars are drawn for comparison: told lengths, usual obstruction and vanes. */
+/** The telescope whose stars are drawn for comparison: told lengths and obstruction (the usual one where nothing is told), usual vanes. */
 export function telescopeFor(optics: KnownOptics): Telescope {
   return {
     ...EXAMPLE_TELESCOPE,
     apertureMm: optics.apertureMm,
     primaryFocalLengthMm: optics.primaryFocalLengthMm,
     effectiveFocalLengthMm: optics.focalLengthMm,
+    ...(optics.obstruction !== undefined && { obstruction: optics.obstruction }),
     corrector: optics.bare ? null : EXAMPLE_TELESCOPE.corrector,
   };
 }

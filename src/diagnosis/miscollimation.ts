@@ -43,13 +43,17 @@ export const hangsOnFocus = (finding: Finding): boolean =>
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
 
+/** A smear to one side with more of coma3 than is left of the optics': how much of that is coma cannot be told. */
+export const smearHidesComa = ({ coma, skew }: Pick<Amounts, 'coma' | 'skew'>): boolean =>
+  skew !== null && vectorLength(coma) < Math.hypot(skew.coma3.x, skew.coma3.y);
+
 export function miscollimation(
   amounts: Amounts,
   frames: readonly FrameStars[],
   setup: Setup,
   screenY: ScreenY,
 ): Finding {
-  const { coma, response, comaUm, optics, skew } = amounts;
+  const { coma, response, comaUm, optics } = amounts;
   const length = vectorLength(coma);
   const { retrieved } = amounts;
   // The coma of a bare mirror in the middle is what the slope of all stars leaves there, and the slope bends with focus: the fit
@@ -65,7 +69,7 @@ export function miscollimation(
   const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
-  const skewed = skew !== null && length < Math.hypot(skew.coma3.x, skew.coma3.y);
+  const skewed = smearHidesComa(amounts);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
   const hidden = skewed || (plainly === 'fault' && amounts.perhapsJump);

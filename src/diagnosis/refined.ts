@@ -94,22 +94,28 @@ function floorUm({ coma, air, skew }: Amounts, { perSub }: Retrieved, response: 
   return (response.comaUm(length + floor) - response.comaUm(length)) / Math.max(1, gain);
 }
 
+/** W131 along the tail by the whole-field fit behind a corrector, um, error a component; the scale's is left out. */
+export function fittedComa(amounts: Amounts): UncertainVector | null {
+  const { optics, physical, response, retrieved } = amounts;
+  if (!physical || retrieved === null || optics.bare) return null;
+  const { x, y, error } = retrieved.coma;
+  return { x, y, error: Math.hypot(error, floorUm(amounts, retrieved, response)) };
+}
+
 /**
  * W131 along the tail, um, error a component: unlike the length it is not made shorter by its noise, so that many of them average
  * to the truth. Null without known optics.
  */
 export function comaVectorUm(amounts: Amounts): UncertainVector | null {
-  const { comaTurn, comaUm, halfDiagonalMm, node, optics, physical, response, retrieved } = amounts;
+  const { comaTurn, comaUm, halfDiagonalMm, node, optics, physical, response } = amounts;
   const coma = turned(amounts.coma, comaTurn);
   if (!physical || comaUm === null || response === null) return null;
   if (node !== null) return comaVectorFromNode(node, halfDiagonalMm, optics);
   const length = vectorLength(coma);
-  if (retrieved !== null && !optics.bare) {
-    const { x, y, error } = retrieved.coma;
-    const share = (SCALE_SHARE * Math.hypot(x, y)) / Math.SQRT2;
-    const vector = { x, y, error: Math.hypot(error, share, floorUm(amounts, retrieved, response)) };
-    // Its model draws stars with astigmatism, but not with a smear.
-    return retrieved.longBy === 'astigmatism' ? vector : turned(vector, comaTurn);
+  const fitted = fittedComa(amounts);
+  if (fitted !== null) {
+    const share = (SCALE_SHARE * vectorLength(fitted)) / Math.SQRT2;
+    return { ...fitted, error: Math.hypot(fitted.error, share) };
   }
   const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;
   const perUnit = length === 0 ? 0 : um / length;

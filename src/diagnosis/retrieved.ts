@@ -63,12 +63,15 @@ export interface Retrieved {
 
 /** Beyond these the fit does not describe the stars and nothing is taken from it. */
 const WORST_CHI2 = 6;
+/** So far below one the table's own errors, alike in all cells, hide what the stars say. */
+const LEAST_CHI2 = 0.2;
 const WORST_DRAWN = 1.5;
 
 export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
   return (
     retrieval.converged &&
     retrieval.scan.length > 0 &&
+    retrieved.chi2PerFreedom > LEAST_CHI2 &&
     retrieved.chi2PerFreedom < WORST_CHI2 &&
     retrieved.drawnAgainstTable !== null &&
     retrieved.drawnAgainstTable < WORST_DRAWN
@@ -90,7 +93,7 @@ export function retrievedAmounts(
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
   const umOfFocus = 1 / toDefocus(telescope, 1);
-  const scan = alike(retrieval.scan, retrieval);
+  const scan = withTable(alike(retrieval.scan, retrieval), retrieval.cells.length, drawnAgainstTable ?? 0);
   const number = (index: number, factor = 1): Uncertain => {
     const { value, error } = mixtureMean(scan, index);
     return { value: factor * value, error: Math.abs(factor) * error };
@@ -228,6 +231,15 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
     const near = Math.abs(point.focus) < 1e-6;
     return near && along < 0 ? { ...point, parameters: mirrored(layout, point.parameters) } : point;
   });
+}
+
+/** How much of the table's square error is alike in all cells (drawn nights: what it misses of one star it misses of all). */
+const ALIKE_SHARE = 0.5;
+
+/** The fit takes the table for wrong in each cell by itself, `tableError` of a cell's error; what is alike in all no number averages away. */
+export function withTable(scan: readonly ScanPoint[], cells: number, tableError: number): readonly ScanPoint[] {
+  const wider = 1 + ALIKE_SHARE * tableError ** 2 * cells;
+  return scan.map((point) => ({ ...point, covariance: point.covariance.map((value) => wider * value) }));
 }
 
 /** Uniform astigmatism is told from a smear by its turn through focus, where the subs or the field show one. */

@@ -21,6 +21,8 @@ export interface Setup {
   readonly focalLengthMm: Known<number | null>;
   readonly primaryFocalLengthMm: Known<number | null>;
   readonly apertureMm: Known<number | null>;
+  /** Diameter of the central obstruction, mm, where it is kept; the usual share of the aperture elsewhere. */
+  readonly obstructionMm?: number;
   readonly corrector: Known<{ readonly present: boolean | 'unknown'; readonly magnification: number | null }>;
   readonly filter: string | null;
   /** Degrees above the horizon, mean of the subs. */
@@ -39,6 +41,8 @@ export interface KnownOptics {
   readonly focalLengthMm: number;
   readonly primaryFocalLengthMm: number;
   readonly apertureMm: number;
+  /** Diameter of the secondary over the aperture, where it is known. */
+  readonly obstruction?: number;
   readonly bare: boolean;
 }
 
@@ -57,15 +61,20 @@ export function nominalOptics(fwhmPx: number): KnownOptics {
   };
 }
 
+/** More than this share of the aperture is no secondary's: two numbers that do not belong together. */
+const LARGEST_OBSTRUCTION = 0.7;
+
 /** Null unless aperture, focal lengths and pixel size are all known. */
 export function knownOptics(setup: Setup, bare: boolean): KnownOptics | null {
-  const { pixelUm, focalLengthMm, primaryFocalLengthMm, apertureMm } = setup;
+  const { pixelUm, focalLengthMm, primaryFocalLengthMm, apertureMm, obstructionMm } = setup;
   if (pixelUm.value === null || focalLengthMm.value === null || apertureMm.value === null) return null;
   return {
     pixelUm: pixelUm.value,
     focalLengthMm: focalLengthMm.value,
     primaryFocalLengthMm: primaryFocalLengthMm.value ?? focalLengthMm.value,
     apertureMm: apertureMm.value,
+    ...(obstructionMm !== undefined &&
+      obstructionMm < LARGEST_OBSTRUCTION * apertureMm.value && { obstruction: obstructionMm / apertureMm.value }),
     bare,
   };
 }

@@ -14,7 +14,7 @@ export interface SetupValues {
 
 export interface MeasureSettings extends SetupValues {
   /** What is kept of the telescope and camera: weaker than what is said now, stronger than the header (but for the rows). */
-  readonly kept?: SetupValues & { readonly wishes?: ToleranceWishes };
+  readonly kept?: SetupValues & { readonly wishes?: ToleranceWishes; readonly obstructionMm?: number };
 }
 
 export interface Orientation {
@@ -45,6 +45,7 @@ export function setupFromFrames(frames: readonly Frame[], settings: MeasureSetti
     focalLengthMm,
     primaryFocalLengthMm: primaryFocal(focalLengthMm, settings),
     apertureMm: choose('apertureMm', (f) => f.facts.apertureMm),
+    ...(settings.kept?.obstructionMm !== undefined && { obstructionMm: settings.kept.obstructionMm }),
     corrector: correctorOf(focalLengthMm, settings),
     filter: frames.map((f) => f.facts.filter?.value).find((value) => value !== undefined) ?? null,
     altitudeDeg: altitudes.length === 0 ? null : altitudes.reduce((a, b) => a + b, 0) / altitudes.length,

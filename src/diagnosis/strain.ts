@@ -38,13 +38,16 @@ function trefoilAmount(
 }
 
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { trefoil, response, retrieved, optics } = amounts;
+  const { jumped, optics, response, retrieved, skew, trefoil } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
   if (response === null) return unmeasurable('pinched-optics', tolerance);
   const { rms, low, error } = trefoilAmount(length, trefoil.error, response, retrieved);
-  const direction = Math.atan2(trefoil.y, trefoil.x) / 3;
+  // The fit knows how focus and a smear turn what the stars show; of a skewed one it does not know enough.
+  const shown = retrieved === null || skew !== null || jumped.size > 0 ? trefoil : retrieved.trefoil;
+  const direction = Math.atan2(shown.y, shown.x) / 3;
+  const directionError = Math.max(trefoil.error / length, shown.error / vectorLength(shown)) / 3;
   const seen = significance >= DETECT_SIGMAS;
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
@@ -58,7 +61,7 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
     share: shareOf(MARECHAL_UM, rms, low, rms + error),
     widens: response.trefoilBlurPx(rms),
     direction: seen ? direction : null,
-    directionError: seen ? Math.min(Math.PI / 6, trefoil.error / (3 * length)) : null,
+    directionError: seen ? Math.min(Math.PI / 6, directionError) : null,
     axis: null,
     axisError: null,
     starShift: null,

@@ -2,7 +2,7 @@ import { turned } from '../diagnosis/comaBesideSmear.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
-import { mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
+import { mirrorTiltArcmin, smearHidesComa } from '../diagnosis/miscollimation.ts';
 import { driftOf } from '../diagnosis/motionFindings.ts';
 import { comaVectorUm, smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
@@ -216,7 +216,8 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const amounts = diagnosis.amounts;
   if (amounts === null) return EMPTY_FIELD;
   const { smooth, size, coma, comaUm, physical, halfDiagonalMm: mm } = amounts;
-  const comaVector = comaVectorUm(amounts);
+  const hidden = smearHidesComa(amounts);
+  const comaVector = hidden ? null : comaVectorUm(amounts);
   const tilt = physical ? tiltAmount(amounts, setup) : null;
   const tiltSeen = size !== null && tiltSignificance(amounts, size) >= DETECT_SIGMAS;
   const curvature = physical ? curvatureAmount(amounts) : null;
@@ -244,7 +245,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
               errorMm: amounts.node.error * mm,
             }
           : null,
-      mirrorTilt: physical && comaUm !== null ? mirrorTilt(measurement) : null,
+      mirrorTilt: physical && comaUm !== null && !hidden ? mirrorTilt(measurement) : null,
     },
     defocus: {
       centreUm,

@@ -2,6 +2,7 @@ import type { ResponseTable, StarShape } from '../optics/response.ts';
 import type { Coefficients } from '../optics/wavefront.ts';
 import { QUANTITIES } from './cells.ts';
 import type { Layout } from './layout.ts';
+import { smearedStar, type ThirdOrder, type Vector } from './smearedStar.ts';
 
 /** Place in the field of one sub, half-diagonals, stored axes. */
 export interface FieldPlace {
@@ -31,6 +32,8 @@ export function wavefrontOf(layout: Layout, p: ArrayLike<number>, { frame, u, v 
 const SKEW_TREFOIL = 0.94;
 /** Squared coma3 below which a skew has no direction. */
 const NO_SKEW = 1e-16;
+
+const NONE: Vector = { x: 0, y: 0 };
 
 export interface Prediction {
   readonly values: Float64Array;
@@ -66,8 +69,8 @@ export const shadowScale = (apertureMm: number, obstruction: number): number =>
   5.14 * obstruction ** 2 * (200 / apertureMm) ** 2;
 
 /**
- * A smear adds its second moment to the star's; its traceless part turns and lengthens, its trace is seeing. A skew is
- * coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}.
+ * A smear adds its second moment to the star's; its traceless part turns and lengthens, and mixes the third order (`smearedStar`), its
+ * trace is seeing. A skew is coma3 = k e^{i phi} together with trefoil3 = 0.94 k e^{3 i phi}.
  */
 function setValues(
   layout: Layout,
@@ -81,16 +84,22 @@ function setValues(
   // Second moments A(1 + e): A^2 (1 - |e|^2) = sigma2^2.
   const a = sigma2 / Math.sqrt(unstretched(e));
   const smear = layout.smear(frame);
-  const ex = e.x + p[smear] / (2 * a);
-  const ey = e.y + p[smear + 1] / (2 * a);
+  const drawnOut = { x: p[smear] / (2 * a), y: p[smear + 1] / (2 * a) };
+  const ex = e.x + drawnOut.x;
+  const ey = e.y + drawnOut.y;
   out[at] = a * Math.sqrt(unstretched({ x: ex, y: ey }));
   out[at + 1] = ex;
   out[at + 2] = ey;
   const shaded = shadowRise(d) / p[layout.seeing(frame)] ** 2;
-  out[at + 3] = coma3.x + p[layout.shadow] * shaded;
-  out[at + 4] = coma3.y + p[layout.shadow + 1] * shaded;
-  out[at + 5] = trefoil3.x;
-  out[at + 6] = trefoil3.y;
+  const star = {
+    coma3: { x: coma3.x + p[layout.shadow] * shaded, y: coma3.y + p[layout.shadow + 1] * shaded },
+    trefoil3,
+  };
+  const { coma3: c, trefoil3: t } = smearedStar(drawnOut).added(star);
+  out[at + 3] = star.coma3.x + c.x;
+  out[at + 4] = star.coma3.y + c.y;
+  out[at + 5] = trefoil3.x + t.x;
+  out[at + 6] = trefoil3.y + t.y;
   const skew = layout.skew(frame);
   if (skew < 0) return;
   const kx = p[skew];
@@ -130,6 +139,19 @@ export function predict(
   const [, ex, ey] = values;
   const r = Math.sqrt(unstretched({ x: ex, y: ey }));
 
+  const shaded = shadowRise(w.d) / p[layout.seeing(frame)] ** 2;
+  const star = {
+    coma3: { x: shape.coma3.x + p[layout.shadow] * shaded, y: shape.coma3.y + p[layout.shadow + 1] * shaded },
+    trefoil3: shape.trefoil3,
+  };
+  const smeared = smearedStar({ x: mx / (2 * a), y: my / (2 * a) });
+  const thirdOrder = (index: number, { coma3: c, trefoil3: t }: ThirdOrder, factor: number): void => {
+    jacobian[3 * n + index] += factor * c.x;
+    jacobian[4 * n + index] += factor * c.y;
+    jacobian[5 * n + index] += factor * t.x;
+    jacobian[6 * n + index] += factor * t.y;
+  };
+
   const column = (index: number, slope: StarShape, factor: number): void => {
     const da = slope.sigma2 / q + (shape.sigma2 * (shape.e.x * slope.e.x + shape.e.y * slope.e.y)) / (q2 * q);
     const dex = slope.e.x - (mx * da) / (2 * a * a);
@@ -137,10 +159,11 @@ export function predict(
     jacobian[index] += factor * (da * r - (a * (ex * dex + ey * dey)) / r);
     jacobian[n + index] += factor * dex;
     jacobian[2 * n + index] += factor * dey;
-    jacobian[3 * n + index] += factor * slope.coma3.x;
-    jacobian[4 * n + index] += factor * slope.coma3.y;
-    jacobian[5 * n + index] += factor * slope.trefoil3.x;
-    jacobian[6 * n + index] += factor * slope.trefoil3.y;
+    thirdOrder(index, slope, factor);
+    thirdOrder(index, smeared.added(slope), factor);
+    // A wider star is drawn out less by the same smear.
+    const less = -da / (2 * a * a);
+    thirdOrder(index, smeared.slope(star, { x: mx * less, y: my * less }), factor);
   };
   const { tilt, astigmatism: a0, linearAstigmatism: a1, coma: c0, trefoil: t0 } = layout;
   const r2 = u * u + v * v;
@@ -170,33 +193,38 @@ export function predict(
     jacobian[index] = (-a * (ex * dex + ey * dey)) / r;
     jacobian[n + index] = dex;
     jacobian[2 * n + index] = dey;
+    thirdOrder(index, smeared.slope(star, { x: dex, y: dey }), 1);
   }
-  addShadowSlopes(layout, p, w.d, place, jacobian);
+  addShadowSlopes(layout, p, w.d, place, (index, coma3) => {
+    const slope = { coma3, trefoil3: NONE };
+    thirdOrder(index, slope, 1);
+    thirdOrder(index, smeared.added(slope), 1);
+  });
   if (layout.skew(frame) >= 0) addSkewSlopes(layout, p, frame, jacobian);
   return { values, jacobian };
 }
 
+/** `add` takes the slope of coma3 with one number. */
 function addShadowSlopes(
   layout: Layout,
   p: ArrayLike<number>,
   d: number,
   { frame, u, v }: FieldPlace,
-  jacobian: Float64Array,
+  add: (index: number, coma3: Vector) => void,
 ): void {
-  const n = layout.length;
   const seeing = p[layout.seeing(frame)];
+  const shadow = { x: p[layout.shadow] / seeing ** 2, y: p[layout.shadow + 1] / seeing ** 2 };
   const x2 = (d / SHADOW_OUTLINE_UM) ** 2;
-  for (const k of [0, 1]) {
-    const shadow = p[layout.shadow + k] / seeing ** 2;
-    const slope = (shadow * (1 + 2 * x2)) / Math.sqrt(1 + x2);
-    const row = (3 + k) * n;
-    jacobian[row + layout.shadow + k] = shadowRise(d) / seeing ** 2;
-    jacobian[row + layout.seeing(frame)] -= (2 * shadow * shadowRise(d)) / seeing;
-    jacobian[row + layout.focus(frame)] += slope;
-    jacobian[row + layout.tilt] += slope * u;
-    jacobian[row + layout.tilt + 1] += slope * v;
-    jacobian[row + layout.curvature] += slope * (u * u + v * v);
-  }
+  const times = (factor: number): Vector => ({ x: factor * shadow.x, y: factor * shadow.y });
+  const rise = shadowRise(d);
+  const slope = (1 + 2 * x2) / Math.sqrt(1 + x2);
+  add(layout.shadow, { x: rise / seeing ** 2, y: 0 });
+  add(layout.shadow + 1, { x: 0, y: rise / seeing ** 2 });
+  add(layout.seeing(frame), times((-2 * rise) / seeing));
+  add(layout.focus(frame), times(slope));
+  add(layout.tilt, times(slope * u));
+  add(layout.tilt + 1, times(slope * v));
+  add(layout.curvature, times(slope * (u * u + v * v)));
 }
 
 function addSkewSlopes(layout: Layout, p: ArrayLike<number>, frame: number, jacobian: Float64Array): void {

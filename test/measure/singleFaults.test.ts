@@ -140,6 +140,20 @@ describe('one clear fault comes out on top', () => {
     }
   });
 
+  it('a jump in the only sub hides the coma: no amount is told, with the whole-field fit or without', () => {
+    const sub = drawSub({
+      ...FRAME,
+      state: { primaryTiltArcmin: { x: 1.5, y: 0.5 } },
+      smear: { jumpUm: { x: 12, y: 5 }, jumpFraction: 0.25 },
+    });
+    for (const report of [recordOf([sub]), recordOf([sub], {}, { fitted: true })]) {
+      expect(findingOf(report, 'miscollimation').status).toBe('not-measurable');
+      expect(report.field.coma.mirrorTilt).toBeNull();
+      expect(report.field.coma.uniformUm).toBeNull();
+      expect(report.field.coma.uniform3).not.toBeNull();
+    }
+  });
+
   it('coma that one focus may bring within the tolerance or beyond is left open, and what would settle it is said', () => {
     // Within the tolerance, 0.005 N^3 mm at 800 mm or 1.37 arcmin, but out of focus, where stars answer more to it.
     const report = draw({ state: { primaryTiltArcmin: { x: 0.95, y: 0 }, focusUm: 30 }, seeingArcsec: 3.5 });

@@ -45,11 +45,11 @@ const priors = [
 ];
 const free = new Array<number>(layout.length).fill(1e9);
 const problem = retrievalProblem(layout, table, cells, priors, { lower: free.map((x) => -x), upper: free }, 1);
-const place = Float64Array.from({ length: layout.length }, (_, j) => 0.04 * Math.sin(j + 1));
-place[layout.seeing(0)] = 2.1;
-place[layout.seeing(1)] = 1.8;
-place[layout.focus(0)] = 0.2;
-place[layout.focus(1)] = -0.15;
+const calm = Float64Array.from({ length: layout.length }, (_, j) => 0.04 * Math.sin(j + 1));
+calm[layout.seeing(0)] = 2.1;
+calm[layout.seeing(1)] = 1.8;
+calm[layout.focus(0)] = 0.2;
+calm[layout.focus(1)] = -0.15;
 const count = problem.values.length;
 const whole = problem.whole ?? expect.unreachable('all points at once');
 
@@ -57,18 +57,28 @@ it('says the same of all points at once as of one after the other', () => {
   const values = new Float64Array(count);
   const again = new Float64Array(count);
   const rows = new Float64Array(count * layout.length).fill(7);
-  whole.values(place, values);
-  whole.slopes(place, again, rows);
+  whole.values(calm, values);
+  whole.slopes(calm, again, rows);
   for (let i = 0; i < count; i++) {
-    expect(values[i]).toBeCloseTo(problem.model(place, i), 12);
+    expect(values[i]).toBeCloseTo(problem.model(calm, i), 12);
     expect(again[i]).toBeCloseTo(values[i], 12);
-    problem.jacobian(place, i).forEach((slope, j) => {
+    problem.jacobian(calm, i).forEach((slope, j) => {
       expect(rows[i * layout.length + j]).toBe(slope);
     });
   }
 });
 
-it('has the derivatives that small differences show', () => {
+// Smears of the first and the second sub, px^2: stars nearly round, drawn out, and drawn out further than the law of their coma goes.
+it.each([
+  [0.04, 0.03],
+  [1.1, -1.4],
+  [4.5, 0.9],
+])('has the derivatives that small differences show, smears of %d and %d px^2', (first, second) => {
+  const place = Float64Array.from(calm);
+  place[layout.smear(0)] = first;
+  place[layout.smear(1) + 1] = second;
+  place[layout.coma] = 0.15;
+  place[layout.trefoil + 1] = 0.09;
   const rows = new Float64Array(count * layout.length);
   whole.slopes(place, new Float64Array(count), rows);
   const step = 1e-5;
@@ -130,7 +140,7 @@ it('lets what grows over the field go as far as the table holds where the stars 
 
 describe('a lone star that stands apart', () => {
   const said = new Float64Array(count);
-  whole.values(place, said);
+  whole.values(calm, said);
   /** The cells as the model says, give or take so many of their errors; one or more of them apart in e1. */
   const made = (stars: number, apart: readonly number[], noise = 1): Cell[] =>
     cells.map((cell, c) => ({
@@ -140,10 +150,10 @@ describe('a lone star that stands apart', () => {
         (_, k) => said[7 * c + k] + 0.02 * (noise * Math.sin(3 * (7 * c + k) + 1) + (k === 1 ? apart[c] : 0)),
       ),
     }));
-  const left = (some: readonly Cell[]): number => withoutLone(some, layout, table, place).length;
+  const left = (some: readonly Cell[]): number => withoutLone(some, layout, table, calm).length;
 
   it('is left out', () => {
-    const kept = withoutLone(made(2, [0, 0, 0, 12, 0, 0]), layout, table, place);
+    const kept = withoutLone(made(2, [0, 0, 0, 12, 0, 0]), layout, table, calm);
     expect(kept.map(({ frame, u }) => `${frame} ${u}`)).not.toContain(`1 ${cells[3].u}`);
     expect(kept).toHaveLength(cells.length - 1);
   });
@@ -166,7 +176,7 @@ describe('drawn stars against the table', () => {
   /** Of rich subs: the means of the cells are known far better than the table tells them. */
   const retrieval = {
     layout,
-    best: { parameters: place },
+    best: { parameters: calm },
     cells: cells.map((cell) => ({ ...cell, errors: cell.errors.map(() => 1e-4) })),
   } as unknown as Retrieval;
   const drawnOff = (seeing: number, w: Coefficients) => {

@@ -1,0 +1,28 @@
+import { expect, it } from 'vitest';
+import { telescopeFor } from '../../src/diagnosis/drawnStar.ts';
+import { responseFor } from '../../src/diagnosis/response.ts';
+import { knownOptics } from '../../src/diagnosis/setup.ts';
+import { setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import { drawSub } from '../support/draw.ts';
+
+const frame = drawSub({ width: 200, height: 200, starCount: 1 });
+const opticsWith = (obstructionMm?: number) =>
+  knownOptics(setupFromFrames([frame], { kept: obstructionMm === undefined ? {} : { obstructionMm } }), false) ??
+  expect.unreachable('the header tells the optics');
+
+it('an obstruction that is kept is the one whose stars are drawn', () => {
+  expect(telescopeFor(opticsWith(50)).obstruction).toBeCloseTo(0.25, 12);
+  expect(telescopeFor(opticsWith()).obstruction).toBe(EXAMPLE_TELESCOPE.obstruction);
+  // 180 of 200 mm is another telescope's.
+  expect(telescopeFor(opticsWith(180)).obstruction).toBe(EXAMPLE_TELESCOPE.obstruction);
+});
+
+it('a smaller one makes narrower discs: more defocus behind the same blur', () => {
+  const observed = { fwhm: 3.5, coma3: 0, trefoil3: 0 };
+  const focusOf = (obstructionMm: number): number =>
+    responseFor(opticsWith(obstructionMm), 'L', observed)?.defocusUm(3) ?? Number.NaN;
+  // Second moment of an evenly lit ring of radii r e and r: r^2 (1 + e^2)/2, on which the width leans.
+  expect(focusOf(50)).toBeGreaterThan(1.02 * focusOf(80));
+  expect(focusOf(50)).toBeLessThan(1.25 * focusOf(80));
+});

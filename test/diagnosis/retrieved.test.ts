@@ -1,0 +1,33 @@
+import { expect, it } from 'vitest';
+import { type Retrieved, settled, withTable } from '../../src/diagnosis/retrieved.ts';
+import type { Retrieval } from '../../src/retrieval/fitWavefront.ts';
+import type { ScanPoint } from '../../src/retrieval/focusScan.ts';
+
+const point: ScanPoint = {
+  focus: 0.1,
+  weight: 1,
+  parameters: Float64Array.of(1, 2),
+  covariance: Float64Array.of(4, 1, 1, 9),
+};
+
+it('errors grow by what the table misses alike in all cells, which no number of them averages away', () => {
+  // A fifth of a cell's error in each of 100 cells: twice the error that their noise leaves of the mean.
+  const [wider] = withTable([point], 100, 0.2);
+  for (const [i, value] of [12, 3, 3, 27].entries()) expect(wider.covariance[i]).toBeCloseTo(value, 12);
+  expect(wider.parameters).toBe(point.parameters);
+  expect(Array.from(withTable([point], 100, 0)[0].covariance)).toEqual(Array.from(point.covariance));
+});
+
+it.each([
+  [0.9, 0.3, true],
+  [7, 0.3, false],
+  [0.9, 1.6, false],
+  // The table's own errors are larger than anything the stars say.
+  [0.09, 1.1, false],
+])(
+  'with chi-square %d a freedom and the table %d of a cell off it describes the stars: %s',
+  (chi2PerFreedom, drawnAgainstTable, holds) => {
+    const found = { chi2PerFreedom, drawnAgainstTable } as Retrieved;
+    expect(settled(found, { converged: true, scan: [point] } as unknown as Retrieval)).toBe(holds);
+  },
+);
