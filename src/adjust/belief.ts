@@ -108,6 +108,7 @@ function withScale(state: Gaussian, sight: Sight): Gaussian {
 export function look(belief: Belief, sight: Sight): Belief {
   const { tilt } = sight;
   if (tilt === null) return belief;
+  // The direction's error is taken for each look's own: drifts change with the wind, and turns of the screws show the rest.
   const own = sum2(
     along2(tilt, (NOISE.scaleOwn * sight.scaleError) ** 2),
     along2({ x: -tilt.y, y: tilt.x }, sight.directionError ** 2),

@@ -56,7 +56,9 @@ function troubleWith(sight: Sight, allowed: number | null): string | null {
   if (sight.tilt === null || allowed === null)
     return sight.pxPerArcmin === null
       ? 'Focal length, aperture and pixel size are needed (--focal, --aperture, --pixel).'
-      : 'The coma could not be measured.';
+      : sight.needs === null
+        ? 'The coma could not be measured.'
+        : `Needed: ${sight.needs}.`;
   if (sight.verdict === 'inconclusive' || sight.status === 'not-measurable')
     return sight.needs === null ? 'The coma cannot be told surely enough from these subs.' : `Needed: ${sight.needs}.`;
   return null;

@@ -13,8 +13,6 @@ export interface RigForCheck {
   readonly name: string | null;
   readonly kept: Kept;
   readonly cameraAngle: Report['cameraAngle'];
-  /** Diameter of the central obstruction, mm, where it is kept. */
-  readonly obstructionMm?: number;
   readonly notes: readonly string[];
 }
 
@@ -55,7 +53,6 @@ function rigForFrames({ rig, why }: Choice, frames: readonly Frame[]): RigForChe
     name: rig.name,
     kept: keptOf(rig, frames),
     cameraAngle: cameraAngleOf(rig.values, facts),
-    ...(rig.values.obstructionMm !== undefined && { obstructionMm: rig.values.obstructionMm }),
     notes: [`Telescope and camera from the rig ${rig.name} (${why}).`],
   };
 }

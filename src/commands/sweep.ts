@@ -70,7 +70,7 @@ export async function sweep(
   const rig = rigFor(frames);
   const settled = { ...options, kept: rig.kept };
   const setup = setupFromFrames(frames, settled);
-  const obstruction = obstructionOf(options, rig.obstructionMm ?? null, setup);
+  const obstruction = obstructionOf(options, rig.kept.obstructionMm ?? null, setup);
   const progress = progressLine(effects);
   progress.show('best focus over the field');
   await effects.breathe();

@@ -13,9 +13,11 @@ const EITHER_SHARE = 1.6;
 export interface Turn {
   readonly by: number;
   readonly error: number;
+  /** By the whole-field fit. */
+  readonly fitted: boolean;
 }
 
-export const NO_TURN: Turn = { by: 0, error: 0 };
+export const NO_TURN: Turn = { by: 0, error: 0, fitted: false };
 
 /** The vector with that added to its direction. */
 export function turned<T extends UncertainVector>(vector: T, { by }: Turn): T {
@@ -29,23 +31,27 @@ const OPEN_DIRECTION = Math.PI / 9;
 export const directionIsOpen = ({ comaTurn }: Pick<Amounts, 'comaTurn'>): boolean => comaTurn.error > OPEN_DIRECTION;
 
 /**
- * The turn of `amounts.coma`: to the direction of `fitted`, the coma of the whole-field fit, which knows how drawn-out stars answer;
- * without one by the smear.
+ * The turn of `amounts.coma`: to the direction of the whole-field fit, which knows how drawn-out stars answer, by smears and by
+ * astigmatism; without it by the smear. What it took for a smear without knowing may be astigmatism all the same: that stays in the
+ * error. A skew in all subs the fit does not know well enough.
  */
-export function turnOf(amounts: Amounts, setup: Setup, fitted: UncertainVector | null): Turn {
-  const { coma, optics, retrieved, skew } = amounts;
+export function turnOf(
+  amounts: Amounts,
+  setup: Setup,
+  fitted: { readonly angle: number; readonly error: number } | null,
+): Turn {
+  const { coma, retrieved, skew } = amounts;
   const known = retrieved?.longBy === 'smear' || retrieved?.longBy === 'astigmatism' || airIsSuspect(amounts, setup);
   const bySmear = turnBySmear(coma, amounts, known);
-  if (fitted === null || optics.bare || skew !== null) return bySmear;
-  const noise = angleError(coma);
+  if (fitted === null || skew !== null) return bySmear;
+  const noise = Math.min(Math.PI / 2, coma.error / Math.max(vectorLength(coma), 1e-12));
   return {
-    by: between(Math.atan2(fitted.y, fitted.x), Math.atan2(coma.y, coma.x)),
+    by: between(fitted.angle, Math.atan2(coma.y, coma.x)),
     // What the noise of the coma does not hold already.
-    error: Math.hypot(Math.sqrt(Math.max(0, angleError(fitted) ** 2 - noise ** 2)), known ? 0 : bySmear.error),
+    error: Math.hypot(Math.sqrt(Math.max(0, fitted.error ** 2 - noise ** 2)), known ? 0 : bySmear.error),
+    fitted: true,
   };
 }
-
-const angleError = (v: UncertainVector): number => Math.min(Math.PI / 2, v.error / Math.max(vectorLength(v), 1e-12));
 
 /** a - b as the shorter way round. */
 const between = (a: number, b: number): number => Math.atan2(Math.sin(a - b), Math.cos(a - b));
@@ -65,5 +71,7 @@ export function turnBySmear(
   const away = Math.atan2(coma.y, coma.x) - 0.5 * Math.atan2(smear.y, smear.x);
   const undone = Math.atan2(Math.sin(away), acrossOverAlong(e) * Math.cos(away));
   const by = between(undone, away);
-  return isSmear ? { by, error: TURN_SHARE * Math.abs(by) } : { by: 0, error: EITHER_SHARE * Math.abs(by) };
+  return isSmear
+    ? { ...NO_TURN, by, error: TURN_SHARE * Math.abs(by) }
+    : { ...NO_TURN, error: EITHER_SHARE * Math.abs(by) };
 }

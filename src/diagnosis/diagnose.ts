@@ -6,7 +6,7 @@ import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from '.
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
 import { comaTolerance, hangsOnFocus, hiddenByJump, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking, trackingOrAstigmatism } from './motionFindings.ts';
-import { fittedComa } from './refined.ts';
+import { fittedDirection } from './refined.ts';
 import type { Setup } from './setup.ts';
 import { astigmatism, pinchedOptics } from './strain.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
@@ -41,7 +41,7 @@ export function weigh(
   setup: Setup,
   screenY: ScreenY,
 ): Diagnosis {
-  const amounts = measured && { ...measured, comaTurn: turnOf(measured, setup, fittedComa(measured)) };
+  const amounts = measured && { ...measured, comaTurn: turnOf(measured, setup, fittedDirection(measured)) };
   const fwhm = field.fwhm ?? 0;
   const limit = setup.mosaic ? MIN_FWHM.mosaic : MIN_FWHM.mono;
   if (amounts === null || field.stars < MIN_VERDICT_STARS) {

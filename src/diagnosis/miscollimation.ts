@@ -97,9 +97,14 @@ export function miscollimation(
     share: comaUm === null ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
     widens: response === null ? null : response.comaBlurPx(um),
     direction: significance >= DETECT_SIGMAS ? direction : null,
-    // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well.
+    // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well; its own is known by itself.
     directionError:
-      significance >= DETECT_SIGMAS ? Math.hypot(directionError(significance, 1), amounts.comaTurn.error) : null,
+      significance >= DETECT_SIGMAS
+        ? Math.hypot(
+            directionError(amounts.comaTurn.fitted ? vectorSignificance(seen) : significance, 1),
+            amounts.comaTurn.error,
+          )
+        : null,
     axis: null,
     axisError: null,
     starShift: shift,

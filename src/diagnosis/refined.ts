@@ -94,8 +94,20 @@ function floorUm({ coma, air, skew }: Amounts, { perSub }: Retrieved, response: 
   return (response.comaUm(length + floor) - response.comaUm(length)) / Math.max(1, gain);
 }
 
+/** Direction of the coma by the whole-field fit behind a corrector, and its error; radians. */
+export function fittedDirection(amounts: Amounts): { readonly angle: number; readonly error: number } | null {
+  const fitted = fittedComa(amounts);
+  const { response, retrieved } = amounts;
+  if (fitted === null || retrieved === null) return null;
+  const floor = floorUm(amounts, retrieved, response) / Math.max(vectorLength(fitted), 1e-12);
+  return {
+    angle: Math.atan2(fitted.y, fitted.x),
+    error: Math.min(Math.PI / 2, Math.hypot(retrieved.comaAngleError, floor)),
+  };
+}
+
 /** W131 along the tail by the whole-field fit behind a corrector, um, error a component; the scale's is left out. */
-export function fittedComa(amounts: Amounts): UncertainVector | null {
+function fittedComa(amounts: Amounts): UncertainVector | null {
   const { optics, physical, response, retrieved } = amounts;
   if (!physical || retrieved === null || optics.bare) return null;
   const { x, y, error } = retrieved.coma;
@@ -114,8 +126,12 @@ export function comaVectorUm(amounts: Amounts): UncertainVector | null {
   const length = vectorLength(coma);
   const fitted = fittedComa(amounts);
   if (fitted !== null) {
-    const share = (SCALE_SHARE * vectorLength(fitted)) / Math.SQRT2;
-    return { ...fitted, error: Math.hypot(fitted.error, share) };
+    const length = vectorLength(fitted);
+    const vector = { ...fitted, error: Math.hypot(fitted.error, (SCALE_SHARE * length) / Math.SQRT2) };
+    if (amounts.skew === null) return vector;
+    // What a skew leaves has the direction that the finding tells.
+    const share = length / Math.max(vectorLength(coma), 1e-12);
+    return { ...vector, x: share * coma.x, y: share * coma.y };
   }
   const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;
   const perUnit = length === 0 ? 0 : um / length;

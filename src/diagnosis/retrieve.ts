@@ -69,7 +69,10 @@ export function retrieveWavefront(
     astigmatism: USUAL_ASTIGMATISM_UM,
     uniform: USUAL_ASTIGMATISM_UM,
     smear: ANY_SMEAR,
-    shadow: (USUAL_SHADOW / Math.SQRT2) * shadowScale(telescope.apertureMm, telescope.obstruction),
+    shadow: Math.max(
+      LEAST_SHADOW,
+      (USUAL_SHADOW / Math.SQRT2) * shadowScale(telescope.apertureMm, telescope.obstruction),
+    ),
     sameFocus: sameFocus(setup),
   };
   const fitWithin = (
@@ -114,6 +117,9 @@ export function retrieveWavefront(
   });
   return settled(found, retrieval) ? found : null;
 }
+
+/** Without an obstruction there is no shadow; a prior needs a width. */
+const LEAST_SHADOW = 1e-6;
 
 /** So much of the elongation that is still round makes it worth asking for its cause. */
 const WORTH_ASKING = 0.7;

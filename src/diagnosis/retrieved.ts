@@ -4,7 +4,7 @@ import { toDefocus, UM_PER_RMS } from '../optics/wavefront.ts';
 import type { Explained } from '../retrieval/explained.ts';
 import type { Retrieval } from '../retrieval/fitWavefront.ts';
 import { mirrored, type ScanPoint } from '../retrieval/focusScan.ts';
-import { type Interval, lengthAt, mixtureInterval, mixtureMean } from '../retrieval/mixture.ts';
+import { angleErrorOver, type Interval, lengthAt, mixtureInterval, mixtureMean } from '../retrieval/mixture.ts';
 import { telescopeFor } from './drawnStar.ts';
 import type { KnownOptics, Setup } from './setup.ts';
 
@@ -28,6 +28,8 @@ export interface Retrieved {
   /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
   readonly coma: UncertainVector;
   readonly comaUm: Interval;
+  /** Of its direction, radians. */
+  readonly comaAngleError: number;
   /** W131 that grows with the distance from the middle, um at the half-diagonal. */
   readonly linearComaUm: Uncertain;
   /** Sigma at which the coma differs from none, whatever its amount: defocus unknown, an offset shadow allowed for. */
@@ -53,6 +55,8 @@ export interface Retrieved {
   /** What makes the stars of several subs long, told by how it goes with their focus; null where it was not asked or not answered. */
   readonly longBy: 'astigmatism' | 'smear' | 'either' | null;
   readonly trefoil: UncertainVector;
+  /** Of its phase, three times the direction's; radians. */
+  readonly trefoilAngleError: number;
   readonly trefoilRmsUm: Interval;
   readonly chi2PerFreedom: number;
   readonly cells: number;
@@ -93,7 +97,7 @@ export function retrievedAmounts(
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
   const umOfFocus = 1 / toDefocus(telescope, 1);
-  const scan = withTable(alike(retrieval.scan, retrieval), retrieval.cells.length, drawnAgainstTable ?? 0);
+  const scan = withTable(alike(retrieval.scan, retrieval), retrieval, drawnAgainstTable ?? 0);
   const number = (index: number, factor = 1): Uncertain => {
     const { value, error } = mixtureMean(scan, index);
     return { value: factor * value, error: Math.abs(factor) * error };
@@ -143,6 +147,7 @@ export function retrievedAmounts(
     })),
     coma: vector(layout.coma),
     comaUm: length(layout.coma, 1),
+    comaAngleError: angleErrorOver(scan, layout.coma),
     linearComaUm: number(layout.linearComa),
     comaSignificance: significance(layout.coma),
     tiltSignificance: significance(layout.tilt),
@@ -167,6 +172,7 @@ export function retrievedAmounts(
     },
     longBy,
     trefoil: vector(layout.trefoil),
+    trefoilAngleError: angleErrorOver(scan, layout.trefoil),
     trefoilRmsUm: length(layout.trefoil, 1 / UM_PER_RMS.t),
     chi2PerFreedom: retrieval.chi2PerFreedom,
     cells: retrieval.cells.length,
@@ -236,9 +242,16 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
 /** How much of the table's square error is alike in all cells (drawn nights: what it misses of one star it misses of all). */
 const ALIKE_SHARE = 0.5;
 
-/** The fit takes the table for wrong in each cell by itself, `tableError` of a cell's error; what is alike in all no number averages away. */
-export function withTable(scan: readonly ScanPoint[], cells: number, tableError: number): readonly ScanPoint[] {
-  const wider = 1 + ALIKE_SHARE * tableError ** 2 * cells;
+/**
+ * The fit takes the table for wrong in each cell by itself, `tableError` of a cell's error; what is alike in all no number averages
+ * away. Where the cells' errors were scaled up, it is as much less of them.
+ */
+export function withTable(
+  scan: readonly ScanPoint[],
+  { cells, chi2PerFreedom }: { readonly cells: { readonly length: number }; readonly chi2PerFreedom: number },
+  tableError: number,
+): readonly ScanPoint[] {
+  const wider = 1 + (ALIKE_SHARE * tableError ** 2 * cells.length) / Math.max(1, chi2PerFreedom);
   return scan.map((point) => ({ ...point, covariance: point.covariance.map((value) => wider * value) }));
 }
 

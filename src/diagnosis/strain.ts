@@ -37,17 +37,32 @@ function trefoilAmount(
   return { rms: focused - 0.25 * (focused - low), low, error: Math.max(noise, (focused - low) / 2) };
 }
 
+/** Phase error, radians, beyond which the fit tells no direction of a trefoil. */
+const TOLD_PHASE = 1;
+
+/**
+ * Phase of the trefoil, three times its direction, and its error; radians, stored axes. The fit knows how focus and a smear turn what
+ * the stars show; of a smear skewed in all subs it does not know enough.
+ */
+export function trefoilPhase({ retrieved, skew, trefoil }: Pick<Amounts, 'retrieved' | 'skew' | 'trefoil'>): {
+  readonly phase: number;
+  readonly phaseError: number;
+} {
+  const seen = trefoil.error / Math.max(vectorLength(trefoil), 1e-12);
+  const fitted = retrieved === null || skew !== null ? null : retrieved;
+  const shown = fitted !== null && fitted.trefoilAngleError < TOLD_PHASE ? fitted.trefoil : trefoil;
+  return { phase: Math.atan2(shown.y, shown.x), phaseError: Math.max(seen, fitted?.trefoilAngleError ?? 0) };
+}
+
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { jumped, optics, response, retrieved, skew, trefoil } = amounts;
+  const { optics, response, retrieved, trefoil } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
   if (response === null) return unmeasurable('pinched-optics', tolerance);
   const { rms, low, error } = trefoilAmount(length, trefoil.error, response, retrieved);
-  // The fit knows how focus and a smear turn what the stars show; of a skewed one it does not know enough.
-  const shown = retrieved === null || skew !== null || jumped.size > 0 ? trefoil : retrieved.trefoil;
-  const direction = Math.atan2(shown.y, shown.x) / 3;
-  const directionError = Math.max(trefoil.error / length, shown.error / vectorLength(shown)) / 3;
+  const { phase, phaseError } = trefoilPhase(amounts);
+  const direction = phase / 3;
   const seen = significance >= DETECT_SIGMAS;
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
@@ -61,7 +76,7 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
     share: shareOf(MARECHAL_UM, rms, low, rms + error),
     widens: response.trefoilBlurPx(rms),
     direction: seen ? direction : null,
-    directionError: seen ? Math.min(Math.PI / 6, directionError) : null,
+    directionError: seen ? Math.min(Math.PI / 6, phaseError / 3) : null,
     axis: null,
     axisError: null,
     starShift: null,

@@ -219,7 +219,7 @@ const ADVICE: Readonly<Record<string, string>> = {
   defocus: 'Refocus, then take new subs.',
 };
 
-/** '4.4′ (3.2′ to 5.0′)', or null where the optics are not known. */
+/** '4.4′ (3.2′ to 5.0′)', or null where the optics are not known or a smear hides the coma. */
 export function tiltOf(report: Report): string | null {
   const tilt = report.field.coma.mirrorTilt;
   if (tilt === null) return null;

@@ -6,6 +6,7 @@ import { mirrorTiltArcmin, smearHidesComa } from '../diagnosis/miscollimation.ts
 import { driftOf } from '../diagnosis/motionFindings.ts';
 import { comaVectorUm, smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
+import { trefoilPhase } from '../diagnosis/strain.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
 import type { Frame, FrameFacts } from '../frame/frame.ts';
@@ -224,6 +225,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const smear = amounts.smear;
   const uniform = smooth.distortion.uniform;
   const { trefoil } = amounts;
+  const { phase, phaseError } = trefoilPhase(amounts);
   const trefoilLength = vectorLength(trefoil);
   const driftFrom = (e: { readonly x: number; readonly y: number; readonly error: number }) =>
     driftOf(e, field.fwhm ?? 0, amounts.optics.bare);
@@ -234,7 +236,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const centreUm = size === null ? null : centreOf(measurement);
   return {
     coma: {
-      uniform3: screen.vector(turned(coma, amounts.comaTurn)),
+      uniform3: hidden ? null : screen.vector(turned(coma, amounts.comaTurn)),
       linear3PerMm: physical ? { value: smooth.coma.linear.value / mm, error: smooth.coma.linear.error / mm } : null,
       uniformUm: comaVector === null ? null : screen.vector(comaVector),
       node:
@@ -289,11 +291,14 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
       radial: smooth.distortion.radial,
     },
     trefoil: {
-      uniform3: screen.vector(trefoil),
-      directionDeg:
-        vectorSignificance(trefoil) >= DETECT_SIGMAS ? screen.trefoilDeg(Math.atan2(trefoil.y, trefoil.x)) : null,
+      uniform3: screen.vector({
+        x: trefoilLength * Math.cos(phase),
+        y: trefoilLength * Math.sin(phase),
+        error: trefoil.error,
+      }),
+      directionDeg: vectorSignificance(trefoil) >= DETECT_SIGMAS ? screen.trefoilDeg(phase) : null,
       directionErrorDeg:
-        vectorSignificance(trefoil) >= DETECT_SIGMAS ? degrees(trefoil.error / (3 * trefoilLength)) : null,
+        vectorSignificance(trefoil) >= DETECT_SIGMAS ? degrees(Math.min(Math.PI / 6, phaseError / 3)) : null,
     },
   };
 }
@@ -394,6 +399,13 @@ function notesOf({ setup, orientation, diagnosis }: Measurement): string[] {
   if (setup.primaryFocalLengthMm.from === 'assumed')
     notes.push(
       'The primary’s own focal length is not told and taken as the effective one (--primary-focal MM or --corrector MAGNIFICATION): with a reducer the tilt would be wrong by the square of its magnification.',
+    );
+  const { amounts } = diagnosis;
+  if (setup.obstructionMm !== undefined && amounts?.physical === true)
+    notes.push(
+      amounts.optics.obstruction === undefined
+        ? `The rig’s obstruction of ${setup.obstructionMm} mm does not fit this aperture and was left out.`
+        : `Central obstruction ${setup.obstructionMm} mm, by the rig.`,
     );
   if (setup.corrector.value.present === 'unknown' && diagnosis.amounts !== null)
     notes.push(

@@ -62,21 +62,40 @@ export function mixtureMean(
 
 /**
  * Length of the vector at (index, index + 1) and its error along itself. Noise across makes a vector longer: its variance is
- * taken off, so that nothing is not told as something.
+ * taken off, so that nothing is not told as something. `across`: that variance.
  */
-export function lengthAt(point: ScanPoint, index: number): { readonly value: number; readonly error: number } {
+export function lengthAt(
+  point: ScanPoint,
+  index: number,
+): { readonly value: number; readonly error: number; readonly across: number } {
   const { parameters: p, covariance } = point;
   const n = p.length;
   const length = Math.hypot(p[index], p[index + 1]);
   const xx = covariance[index * n + index];
   const xy = covariance[index * n + index + 1];
   const yy = covariance[(index + 1) * n + index + 1];
-  if (length === 0) return { value: 0, error: Math.sqrt(Math.max(0, (xx + yy) / 2)) };
+  if (length === 0) return { value: 0, error: Math.sqrt(Math.max(0, (xx + yy) / 2)), across: (xx + yy) / 2 };
   const ux = p[index] / length;
   const uy = p[index + 1] / length;
   const across = uy * uy * xx - 2 * ux * uy * xy + ux * ux * yy;
   return {
     value: Math.sqrt(Math.max(0, length * length - across)),
     error: Math.sqrt(Math.max(0, ux * ux * xx + 2 * ux * uy * xy + uy * uy * yy)),
+    across,
   };
+}
+
+/**
+ * Error of the angle of that vector, radians: noise across it, and how it turns from place to place of the scan. What the scan leaves
+ * of its length is no part of it.
+ */
+export function angleErrorOver(scan: readonly ScanPoint[], index: number): number {
+  const mean = Math.atan2(mixtureMean(scan, index + 1).value, mixtureMean(scan, index).value);
+  const variance = scan.reduce((sum, point) => {
+    const [x, y] = [point.parameters[index], point.parameters[index + 1]];
+    const away = Math.atan2(y, x) - mean;
+    const turned = Math.atan2(Math.sin(away), Math.cos(away));
+    return sum + point.weight * (lengthAt(point, index).across / Math.max(x * x + y * y, 1e-24) + turned * turned);
+  }, 0);
+  return Math.min(Math.PI / 2, Math.sqrt(Math.max(0, variance)));
 }

@@ -19,7 +19,7 @@ const K = { at0: 0.9, rise: 0.7 };
 const T = { at0: 1.4, rise: 1.1 };
 const S = { at0: 0.42, rise: 0.35 };
 /** The drawn stars end here, and what is told of them. */
-export const LONGEST = 0.45;
+const LONGEST = 0.45;
 
 /** How many times as strongly as along their long axis such stars answer across it. */
 export function acrossOverAlong(length: number): number {

@@ -52,6 +52,8 @@ function wanted(only: string | undefined, seed: number, index: number): boolean 
 /** What one run found, as --json writes it. */
 interface Run {
   readonly seed: number;
+  /** What --only left of the cases; null: all. */
+  readonly only: string | null;
   readonly quick: boolean;
   readonly outcomes: readonly Outcome[];
   readonly nights: readonly Outcome[];
@@ -108,13 +110,16 @@ function bothTargets(outcomes: readonly Outcome[], nights: readonly Outcome[]): 
 const PICTURE = 'samples/accuracy.svg';
 
 /** One run, or several judged as one. */
-interface Judged extends Omit<Run, 'seed'> {
+interface Judged extends Omit<Run, 'seed' | 'only'> {
   readonly seeds: readonly number[];
 }
 
 function joined(files: readonly string[]): Judged {
   if (files.length === 0) throw new Error('--join needs files that --json wrote');
   const runs = files.map((file) => JSON.parse(readFileSync(file, 'utf8')) as Run);
+  for (const [i, { only, outcomes }] of runs.entries())
+    if (!Array.isArray(outcomes) || only !== null)
+      throw new Error(`${files[i]}: expected what --json writes of all cases`);
   const seeds = runs.map(({ seed }) => seed);
   if (new Set(seeds).size < seeds.length) throw new Error(`the same cases twice: seeds ${seeds.join(', ')}`);
   if (runs.some(({ quick }) => quick !== runs[0].quick)) throw new Error('runs with --quick and without');
@@ -226,7 +231,8 @@ async function main(): Promise<void> {
     process.stderr.write(`\r${done} of ${all.length} cases, ${left.toFixed(0)} s left   `);
   });
   if (process.stderr.isTTY) process.stderr.write('\r\u001b[K');
-  const run: Run = { seed, quick, outcomes: results.slice(0, jobs.length), nights: results.slice(jobs.length) };
+  const only = values.only ?? null;
+  const run: Run = { seed, only, quick, outcomes: results.slice(0, jobs.length), nights: results.slice(jobs.length) };
   if (values.json !== undefined) writeFileSync(values.json, JSON.stringify(run));
   const seconds = (performance.now() - started) / 1000;
   console.log(`${jobs.length} cases, seed ${seed}, ${seconds.toFixed(0)} s on ${availableParallelism()} cores\n`);

@@ -97,7 +97,7 @@ it('check takes the rig that the header fits: its values say so, options are str
   await run(
     world,
     ...['rig', 'add', 'garden', '--camera', 'Invented 6', '--row-order', 'top-down', '--camera-angle', '12'],
-    ...'--aperture 203 --focal 800 --corrector none'.split(' '),
+    ...'--aperture 203 --focal 800 --corrector none --obstruction 70'.split(' '),
   );
   world.out = '';
   expect(await run(world, 'check', 'a.fits', '--out', 'r', '--json', '--focal', '810')).toBe(0);
@@ -112,6 +112,7 @@ it('check takes the rig that the header fits: its values say so, options are str
   expect(report.orientation).toEqual({ rowOrder: 'TOP-DOWN', assumed: false, spikes: null });
   expect(report.cameraAngle).toMatchObject({ deg: 12, from: 'rig' });
   expect(report.notes).toContain('Telescope and camera from the rig garden (its camera as in the header).');
+  expect(report.notes).toContain('Central obstruction 70 mm, by the rig.');
   expect(world.err).toBe('');
 });
 

@@ -1,6 +1,8 @@
 import { describe, expect, it } from 'vitest';
-import { turnBySmear } from '../../src/diagnosis/comaBesideSmear.ts';
+import type { Amounts } from '../../src/diagnosis/amounts.ts';
+import { turnBySmear, turnOf } from '../../src/diagnosis/comaBesideSmear.ts';
 import { measureDrawn } from '../../src/diagnosis/drawnStar.ts';
+import type { Setup } from '../../src/diagnosis/setup.ts';
 import { starImage } from '../../src/optics/psf.ts';
 import { STEADY } from '../../src/optics/smear.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
@@ -60,6 +62,30 @@ describe('coma of stars that are drawn out', () => {
       expect(by).toBe(0);
       expect(Math.abs(seenDeg - 45)).toBeLessThan((2 * error) / DEG);
     }
+  });
+
+  it('turns to the whole-field fit, whose error is what the noise does not hold; what may be astigmatism stays in it', () => {
+    const { coma, amounts } = drawn(45, 4);
+    const noisy = { ...coma, error: 0.05 * Math.hypot(coma.x, coma.y) };
+    const all = (longBy: 'smear' | null, skew: Amounts['skew'] = null): Amounts =>
+      ({
+        ...amounts,
+        coma: noisy,
+        skew,
+        air: null,
+        smooth: { coma: { uniform: noisy } },
+        retrieved: { longBy },
+      }) as unknown as Amounts;
+    const setup = { altitudeDeg: 80, filter: 'L' } as unknown as Setup;
+    const fitted = { angle: 45 * DEG, error: 0.13 };
+    const known = turnOf(all('smear'), setup, fitted);
+    expect((Math.atan2(coma.y, coma.x) + known.by) / DEG).toBeCloseTo(45, 9);
+    expect(known.error).toBeCloseTo(0.12, 9);
+    const open = turnOf(all(null), setup, fitted);
+    expect(open.by).toBe(known.by);
+    expect(open.error).toBeGreaterThan(turnBySmear(noisy, amounts, false).error);
+    expect(turnOf(all('smear', { coma3: { x: 0.1, y: 0 }, direction: 0 }), setup, fitted).fitted).toBe(false);
+    expect(turnOf(all('smear'), setup, null)).toEqual(turnBySmear(noisy, amounts, true));
   });
 
   it('stands along the smear or across it as it is, and beside round stars', () => {

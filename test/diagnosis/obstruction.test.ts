@@ -2,7 +2,8 @@ import { expect, it } from 'vitest';
 import { telescopeFor } from '../../src/diagnosis/drawnStar.ts';
 import { responseFor } from '../../src/diagnosis/response.ts';
 import { knownOptics } from '../../src/diagnosis/setup.ts';
-import { setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
+import { measureField, measureFrame, refine } from '../../src/measure.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
 import { drawSub } from '../support/draw.ts';
 
@@ -25,4 +26,16 @@ it('a smaller one makes narrower discs: more defocus behind the same blur', () =
   // Second moment of an evenly lit ring of radii r e and r: r^2 (1 + e^2)/2, on which the width leans.
   expect(focusOf(50)).toBeGreaterThan(1.02 * focusOf(80));
   expect(focusOf(50)).toBeLessThan(1.25 * focusOf(80));
+});
+
+it('none at all casts no shadow, and the whole field is fitted all the same', () => {
+  const sub = drawSub({ telescope: { obstruction: 0, vanes: [] }, state: { primaryTiltArcmin: { x: 2, y: 1 } } });
+  const settings = { corrector: 1, kept: { obstructionMm: 0 } };
+  const quick = measureField([measureFrame(sub)], setupFromFrames([sub], settings), orientationOf([sub], settings));
+  const found = refine(quick).diagnosis.amounts?.retrieved ?? expect.unreachable('the fit settles');
+  expect(found.coma.error).toBeGreaterThan(0);
+  expect(Math.abs(Math.atan2(found.coma.y, found.coma.x) - Math.atan2(-1, -2))).toBeLessThan(
+    Math.max(0.05, 3 * found.comaAngleError),
+  );
+  expect(found.comaAngleError).toBeLessThan(0.2);
 });

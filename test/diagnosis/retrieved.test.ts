@@ -12,10 +12,13 @@ const point: ScanPoint = {
 
 it('errors grow by what the table misses alike in all cells, which no number of them averages away', () => {
   // A fifth of a cell's error in each of 100 cells: twice the error that their noise leaves of the mean.
-  const [wider] = withTable([point], 100, 0.2);
+  const calm = { cells: { length: 100 }, chi2PerFreedom: 0.9 };
+  const [wider] = withTable([point], calm, 0.2);
   for (const [i, value] of [12, 3, 3, 27].entries()) expect(wider.covariance[i]).toBeCloseTo(value, 12);
   expect(wider.parameters).toBe(point.parameters);
-  expect(Array.from(withTable([point], 100, 0)[0].covariance)).toEqual(Array.from(point.covariance));
+  // Twice the chi-square a freedom: the cells' errors were scaled by its root already.
+  expect(withTable([point], { ...calm, chi2PerFreedom: 2 }, 0.2)[0].covariance[0]).toBeCloseTo(8, 12);
+  expect(Array.from(withTable([point], calm, 0)[0].covariance)).toEqual(Array.from(point.covariance));
 });
 
 it.each([
