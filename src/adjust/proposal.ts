@@ -56,13 +56,13 @@ function troubleWith(sight: Sight, allowed: number | null): string | null {
   if (sight.tilt === null || allowed === null)
     return sight.pxPerArcmin === null
       ? 'Focal length, aperture and pixel size are needed (--focal, --aperture, --pixel).'
-      : sight.needs === null
-        ? 'The coma could not be measured.'
-        : `Needed: ${sight.needs}.`;
+      : needed(sight, 'The coma could not be measured.');
   if (sight.verdict === 'inconclusive' || sight.status === 'not-measurable')
-    return sight.needs === null ? 'The coma cannot be told surely enough from these subs.' : `Needed: ${sight.needs}.`;
+    return needed(sight, 'The coma cannot be told surely enough from these subs.');
   return null;
 }
+
+const needed = ({ needs }: Sight, otherwise: string): string => (needs === null ? otherwise : `Needed: ${needs}.`);
 
 /** By the report, or by the rig's own tolerance where there is one. */
 function isWithin(sight: Sight, length: number, tolerance: number | null): boolean {

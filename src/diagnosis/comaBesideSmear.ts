@@ -1,4 +1,5 @@
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
+import { angleFrom } from '../optics/complex.ts';
 import { acrossOverAlong } from '../retrieval/smearedStar.ts';
 import { airIsSuspect } from './air.ts';
 import type { Amounts } from './amounts.ts';
@@ -46,15 +47,12 @@ export function turnOf(
   if (fitted === null || skew !== null) return bySmear;
   const noise = Math.min(Math.PI / 2, coma.error / Math.max(vectorLength(coma), 1e-12));
   return {
-    by: between(fitted.angle, Math.atan2(coma.y, coma.x)),
+    by: angleFrom(fitted.angle, Math.atan2(coma.y, coma.x)),
     // What the noise of the coma does not hold already.
     error: Math.hypot(Math.sqrt(Math.max(0, fitted.error ** 2 - noise ** 2)), known ? 0 : bySmear.error),
     fitted: true,
   };
 }
-
-/** a - b as the shorter way round. */
-const between = (a: number, b: number): number => Math.atan2(Math.sin(a - b), Math.cos(a - b));
 
 /**
  * The turn by the smear that all stars share; `isSmear`: known to be one. What may be astigmatism as well, as the elongation of one
@@ -70,7 +68,7 @@ export function turnBySmear(
   const e = Math.max(0, vectorLength(smear) - smear.error);
   const away = Math.atan2(coma.y, coma.x) - 0.5 * Math.atan2(smear.y, smear.x);
   const undone = Math.atan2(Math.sin(away), acrossOverAlong(e) * Math.cos(away));
-  const by = between(undone, away);
+  const by = angleFrom(undone, away);
   return isSmear
     ? { ...NO_TURN, by, error: TURN_SHARE * Math.abs(by) }
     : { ...NO_TURN, error: EITHER_SHARE * Math.abs(by) };

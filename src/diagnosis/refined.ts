@@ -126,11 +126,11 @@ export function comaVectorUm(amounts: Amounts): UncertainVector | null {
   const length = vectorLength(coma);
   const fitted = fittedComa(amounts);
   if (fitted !== null) {
-    const length = vectorLength(fitted);
-    const vector = { ...fitted, error: Math.hypot(fitted.error, (SCALE_SHARE * length) / Math.SQRT2) };
+    const fittedLength = vectorLength(fitted);
+    const vector = { ...fitted, error: Math.hypot(fitted.error, (SCALE_SHARE * fittedLength) / Math.SQRT2) };
     if (amounts.skew === null) return vector;
     // What a skew leaves has the direction that the finding tells.
-    const share = length / Math.max(vectorLength(coma), 1e-12);
+    const share = fittedLength / Math.max(length, 1e-12);
     return { ...vector, x: share * coma.x, y: share * coma.y };
   }
   const um = optics.bare ? comaUm.value : comaInterval(length, coma.error, response).value;

@@ -53,6 +53,11 @@ export function length(a: Complex): number {
   return Math.hypot(a.x, a.y);
 }
 
+/** a - b as the shorter way round, radians. */
+export function angleFrom(a: number, b: number): number {
+  return Math.atan2(Math.sin(a - b), Math.cos(a - b));
+}
+
 /** Radians from +x towards +y, in (-pi, pi]. */
 export function angle(a: Complex): number {
   return Math.atan2(a.y, a.x);

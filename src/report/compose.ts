@@ -14,6 +14,7 @@ import type { FrameMeasurement, Measurement } from '../measure.ts';
 import { median } from '../numeric/statistics.ts';
 import { elongationOf } from '../shapes/shape.ts';
 import { spikesTogether } from '../stars/spikes.ts';
+import { notesOf } from './notes.ts';
 import type { Finding, FrameRecord, Report, Zone } from './record.ts';
 import { REPORT_FORMAT, REPORT_VERSION } from './reportFormat.ts';
 import { type Screen, screenOf } from './screen.ts';
@@ -379,39 +380,4 @@ function findingRecord(finding: DiagnosisFinding, screen: Screen): Finding {
     because: finding.because,
     advice: finding.advice,
   };
-}
-
-/** What was assumed or is missing, with the option that would tell. */
-function notesOf({ setup, orientation, diagnosis }: Measurement): string[] {
-  const missing = [
-    setup.focalLengthMm.value === null ? 'focal length (--focal MM)' : '',
-    setup.apertureMm.value === null ? 'aperture (--aperture MM)' : '',
-    setup.pixelUm.value === null ? 'pixel size (--pixel UM)' : '',
-  ].filter((name) => name !== '');
-  const notes: string[] = [];
-  if (Object.keys(setup.wishes).length > 0 && diagnosis.amounts?.physical === false)
-    notes.push('The tolerances of your rig need focal length, aperture and pixel size: the usual ones were taken.');
-  if (missing.length > 0) notes.push(`Not told: ${missing.join(', ')}; everything is given in pixels.`);
-  if (orientation.assumed)
-    notes.push(
-      'The file does not tell its row order: taken as BOTTOM-UP, the FITS display convention (--row-order top-down turns it over).',
-    );
-  if (setup.primaryFocalLengthMm.from === 'assumed')
-    notes.push(
-      'The primary’s own focal length is not told and taken as the effective one (--primary-focal MM or --corrector MAGNIFICATION): with a reducer the tilt would be wrong by the square of its magnification.',
-    );
-  const { amounts } = diagnosis;
-  if (setup.obstructionMm !== undefined && amounts?.physical === true)
-    notes.push(
-      amounts.optics.obstruction === undefined
-        ? `The rig’s obstruction of ${setup.obstructionMm} mm does not fit this aperture and was left out.`
-        : `Central obstruction ${setup.obstructionMm} mm, by the rig.`,
-    );
-  if (setup.corrector.value.present === 'unknown' && diagnosis.amounts !== null)
-    notes.push(
-      diagnosis.amounts.optics.bare
-        ? 'Coma grows from a node as a bare paraboloid’s does: no corrector, it seems (--corrector MAGNIFICATION if there is one).'
-        : 'Coma hardly changes over the field: a corrector, it seems (--corrector none if there is none).',
-    );
-  return notes;
 }

@@ -1,3 +1,4 @@
+import { angleFrom } from '../optics/complex.ts';
 import type { ScanPoint } from './focusScan.ts';
 
 /** A number with the interval that holds it with 68 % probability. */
@@ -93,8 +94,7 @@ export function angleErrorOver(scan: readonly ScanPoint[], index: number): numbe
   const mean = Math.atan2(mixtureMean(scan, index + 1).value, mixtureMean(scan, index).value);
   const variance = scan.reduce((sum, point) => {
     const [x, y] = [point.parameters[index], point.parameters[index + 1]];
-    const away = Math.atan2(y, x) - mean;
-    const turned = Math.atan2(Math.sin(away), Math.cos(away));
+    const turned = angleFrom(Math.atan2(y, x), mean);
     return sum + point.weight * (lengthAt(point, index).across / Math.max(x * x + y * y, 1e-24) + turned * turned);
   }, 0);
   return Math.min(Math.PI / 2, Math.sqrt(Math.max(0, variance)));

@@ -1,8 +1,9 @@
+import { add, type Complex, scale, ZERO } from '../optics/complex.ts';
 import type { ResponseTable, StarShape } from '../optics/response.ts';
 import type { Coefficients } from '../optics/wavefront.ts';
 import { QUANTITIES } from './cells.ts';
 import type { Layout } from './layout.ts';
-import { smearedStar, type ThirdOrder, type Vector } from './smearedStar.ts';
+import { smearedStar, type ThirdOrder } from './smearedStar.ts';
 
 /** Place in the field of one sub, half-diagonals, stored axes. */
 export interface FieldPlace {
@@ -32,8 +33,6 @@ export function wavefrontOf(layout: Layout, p: ArrayLike<number>, { frame, u, v 
 const SKEW_TREFOIL = 0.94;
 /** Squared coma3 below which a skew has no direction. */
 const NO_SKEW = 1e-16;
-
-const NONE: Vector = { x: 0, y: 0 };
 
 export interface Prediction {
   readonly values: Float64Array;
@@ -77,10 +76,11 @@ function setValues(
   p: ArrayLike<number>,
   frame: number,
   d: number,
-  { sigma2, e, coma3, trefoil3 }: StarShape,
+  shape: StarShape,
   out: Float64Array,
   at: number,
 ): void {
+  const { sigma2, e } = shape;
   // Second moments A(1 + e): A^2 (1 - |e|^2) = sigma2^2.
   const a = sigma2 / Math.sqrt(unstretched(e));
   const smear = layout.smear(frame);
@@ -90,16 +90,12 @@ function setValues(
   out[at] = a * Math.sqrt(unstretched({ x: ex, y: ey }));
   out[at + 1] = ex;
   out[at + 2] = ey;
-  const shaded = shadowRise(d) / p[layout.seeing(frame)] ** 2;
-  const star = {
-    coma3: { x: coma3.x + p[layout.shadow] * shaded, y: coma3.y + p[layout.shadow + 1] * shaded },
-    trefoil3,
-  };
-  const { coma3: c, trefoil3: t } = smearedStar(drawnOut).added(star);
-  out[at + 3] = star.coma3.x + c.x;
-  out[at + 4] = star.coma3.y + c.y;
-  out[at + 5] = trefoil3.x + t.x;
-  out[at + 6] = trefoil3.y + t.y;
+  const star = withShadow(layout, p, frame, d, shape);
+  const { coma3, trefoil3 } = smearedStar(drawnOut).added(star);
+  out[at + 3] = star.coma3.x + coma3.x;
+  out[at + 4] = star.coma3.y + coma3.y;
+  out[at + 5] = star.trefoil3.x + trefoil3.x;
+  out[at + 6] = star.trefoil3.y + trefoil3.y;
   const skew = layout.skew(frame);
   if (skew < 0) return;
   const kx = p[skew];
@@ -110,6 +106,18 @@ function setValues(
   if (k2 < NO_SKEW) return;
   out[at + 5] += (SKEW_TREFOIL * kx * (kx * kx - 3 * ky * ky)) / k2;
   out[at + 6] += (SKEW_TREFOIL * ky * (3 * kx * kx - ky * ky)) / k2;
+}
+
+/** Third order of a star that nothing smears, an offset shadow's coma with it. */
+function withShadow(
+  layout: Layout,
+  p: ArrayLike<number>,
+  frame: number,
+  d: number,
+  { coma3, trefoil3 }: StarShape,
+): ThirdOrder {
+  const shadow = { x: p[layout.shadow], y: p[layout.shadow + 1] };
+  return { coma3: add(coma3, scale(shadow, shadowRise(d) / p[layout.seeing(frame)] ** 2)), trefoil3 };
 }
 
 /** 1 - |e|^2, kept off nothing. */
@@ -139,11 +147,7 @@ export function predict(
   const [, ex, ey] = values;
   const r = Math.sqrt(unstretched({ x: ex, y: ey }));
 
-  const shaded = shadowRise(w.d) / p[layout.seeing(frame)] ** 2;
-  const star = {
-    coma3: { x: shape.coma3.x + p[layout.shadow] * shaded, y: shape.coma3.y + p[layout.shadow + 1] * shaded },
-    trefoil3: shape.trefoil3,
-  };
+  const star = withShadow(layout, p, frame, w.d, shape);
   const smeared = smearedStar({ x: mx / (2 * a), y: my / (2 * a) });
   const thirdOrder = (index: number, { coma3: c, trefoil3: t }: ThirdOrder, factor: number): void => {
     jacobian[3 * n + index] += factor * c.x;
@@ -196,7 +200,7 @@ export function predict(
     thirdOrder(index, smeared.slope(star, { x: dex, y: dey }), 1);
   }
   addShadowSlopes(layout, p, w.d, place, (index, coma3) => {
-    const slope = { coma3, trefoil3: NONE };
+    const slope = { coma3, trefoil3: ZERO };
     thirdOrder(index, slope, 1);
     thirdOrder(index, smeared.added(slope), 1);
   });
@@ -204,27 +208,26 @@ export function predict(
   return { values, jacobian };
 }
 
-/** `add` takes the slope of coma3 with one number. */
+/** `put` takes the slope of coma3 with one number. */
 function addShadowSlopes(
   layout: Layout,
   p: ArrayLike<number>,
   d: number,
   { frame, u, v }: FieldPlace,
-  add: (index: number, coma3: Vector) => void,
+  put: (index: number, coma3: Complex) => void,
 ): void {
   const seeing = p[layout.seeing(frame)];
-  const shadow = { x: p[layout.shadow] / seeing ** 2, y: p[layout.shadow + 1] / seeing ** 2 };
+  const shadow = scale({ x: p[layout.shadow], y: p[layout.shadow + 1] }, 1 / seeing ** 2);
   const x2 = (d / SHADOW_OUTLINE_UM) ** 2;
-  const times = (factor: number): Vector => ({ x: factor * shadow.x, y: factor * shadow.y });
   const rise = shadowRise(d);
   const slope = (1 + 2 * x2) / Math.sqrt(1 + x2);
-  add(layout.shadow, { x: rise / seeing ** 2, y: 0 });
-  add(layout.shadow + 1, { x: 0, y: rise / seeing ** 2 });
-  add(layout.seeing(frame), times((-2 * rise) / seeing));
-  add(layout.focus(frame), times(slope));
-  add(layout.tilt, times(slope * u));
-  add(layout.tilt + 1, times(slope * v));
-  add(layout.curvature, times(slope * (u * u + v * v)));
+  put(layout.shadow, { x: rise / seeing ** 2, y: 0 });
+  put(layout.shadow + 1, { x: 0, y: rise / seeing ** 2 });
+  put(layout.seeing(frame), scale(shadow, (-2 * rise) / seeing));
+  put(layout.focus(frame), scale(shadow, slope));
+  put(layout.tilt, scale(shadow, slope * u));
+  put(layout.tilt + 1, scale(shadow, slope * v));
+  put(layout.curvature, scale(shadow, slope * (u * u + v * v)));
 }
 
 function addSkewSlopes(layout: Layout, p: ArrayLike<number>, frame: number, jacobian: Float64Array): void {

@@ -1,12 +1,7 @@
-export interface Vector {
-  readonly x: number;
-  readonly y: number;
-}
+import { add, type Complex, conjugate, dot, length, multiply, scale } from '../optics/complex.ts';
+import type { StarShape } from '../optics/response.ts';
 
-export interface ThirdOrder {
-  readonly coma3: Vector;
-  readonly trefoil3: Vector;
-}
+export type ThirdOrder = Pick<StarShape, 'coma3' | 'trefoil3'>;
 
 /**
  * The round Gaussian weight of the third order sees less of a coma along the stars' long axis than across it, when a smear made them
@@ -22,8 +17,8 @@ const S = { at0: 0.42, rise: 0.35 };
 const LONGEST = 0.45;
 
 /** How many times as strongly as along their long axis such stars answer across it. */
-export function acrossOverAlong(length: number): number {
-  const e = Math.min(length, LONGEST);
+export function acrossOverAlong(elongation: number): number {
+  const e = Math.min(elongation, LONGEST);
   const k = e * (K.at0 + K.rise * e);
   return (1 + k) / (1 - k);
 }
@@ -33,36 +28,33 @@ export interface SmearedStar {
   /** For stars of this third order without it: linear in that. */
   readonly added: (star: ThirdOrder) => ThirdOrder;
   /** Slope along `by` in e. */
-  readonly slope: (star: ThirdOrder, by: Vector) => ThirdOrder;
+  readonly slope: (star: ThirdOrder, by: Complex) => ThirdOrder;
 }
 
-export function smearedStar(e: Vector): SmearedStar {
-  const length = Math.hypot(e.x, e.y);
-  const far = length > LONGEST;
+export function smearedStar(e: Complex): SmearedStar {
+  const elongation = length(e);
+  const far = elongation > LONGEST;
   // Beyond the end only the direction counts.
-  const share = far ? LONGEST / length : 1;
-  const reached = Math.min(length, LONGEST);
+  const share = far ? LONGEST / elongation : 1;
+  const reached = Math.min(elongation, LONGEST);
   const factors = [K, T, S].map(({ at0, rise }) => share * (at0 + rise * reached));
-  const rises = far ? factors.map((factor) => -factor / length) : [K.rise, T.rise, S.rise];
+  const rises = far ? factors.map((factor) => -factor / elongation) : [K.rise, T.rise, S.rise];
   return {
     added: (star) => mixed(star, e, factors),
     slope: (star, by) => {
-      const along = length > 0 ? (e.x * by.x + e.y * by.y) / length : 0;
+      const along = elongation > 0 ? dot(e, by) / elongation : 0;
       const swung = mixed(star, by, factors);
       const grown = mixed(star, e, rises);
       return {
-        coma3: { x: swung.coma3.x + along * grown.coma3.x, y: swung.coma3.y + along * grown.coma3.y },
-        trefoil3: { x: swung.trefoil3.x + along * grown.trefoil3.x, y: swung.trefoil3.y + along * grown.trefoil3.y },
+        coma3: add(swung.coma3, scale(grown.coma3, along)),
+        trefoil3: add(swung.trefoil3, scale(grown.trefoil3, along)),
       };
     },
   };
 }
 
 /** -k e conj(c) - s conj(e) t, and -t e c. */
-const mixed = ({ coma3: c, trefoil3 }: ThirdOrder, e: Vector, [k, t, s]: readonly number[]): ThirdOrder => ({
-  coma3: {
-    x: -k * (e.x * c.x + e.y * c.y) - s * (e.x * trefoil3.x + e.y * trefoil3.y),
-    y: -k * (e.y * c.x - e.x * c.y) - s * (e.x * trefoil3.y - e.y * trefoil3.x),
-  },
-  trefoil3: { x: -t * (e.x * c.x - e.y * c.y), y: -t * (e.x * c.y + e.y * c.x) },
+const mixed = ({ coma3: c, trefoil3 }: ThirdOrder, e: Complex, [k, t, s]: readonly number[]): ThirdOrder => ({
+  coma3: add(scale(multiply(e, conjugate(c)), -k), scale(multiply(conjugate(e), trefoil3), -s)),
+  trefoil3: scale(multiply(e, c), -t),
 });

@@ -164,6 +164,12 @@ describe('after a turn that was expected to do something', () => {
   });
 });
 
+it('where a smear hides the coma it says what is needed, and asks for lengths only where they are missing', () => {
+  const hidden = { tilt: null, status: 'not-measurable', verdict: 'inconclusive', needs: 'steady subs' } as const;
+  expect(propose(night([sight(0, 3, 0, hidden)], [])).because).toContain('Needed: steady subs.');
+  expect(propose(night([sight(0, 3, 0, { ...hidden, pxPerArcmin: null })], [])).because).toContain('--aperture');
+});
+
 it('a report is read as the vector along its coma tail, in arcminutes on the screen', () => {
   const report = EXAMPLE_REPORTS.miscollimated;
   const seen = sightOf(report);

@@ -2,6 +2,7 @@ import { expect, it } from 'vitest';
 import { type Retrieved, settled, withTable } from '../../src/diagnosis/retrieved.ts';
 import type { Retrieval } from '../../src/retrieval/fitWavefront.ts';
 import type { ScanPoint } from '../../src/retrieval/focusScan.ts';
+import { angleErrorOver } from '../../src/retrieval/mixture.ts';
 
 const point: ScanPoint = {
   focus: 0.1,
@@ -20,6 +21,33 @@ it('errors grow by what the table misses alike in all cells, which no number of 
   expect(withTable([point], { ...calm, chi2PerFreedom: 2 }, 0.2)[0].covariance[0]).toBeCloseTo(8, 12);
   expect(Array.from(withTable([point], calm, 0)[0].covariance)).toEqual(Array.from(point.covariance));
 });
+
+it('the error of a direction is what lies across it and how it turns, not how much the length is left open', () => {
+  const at = (length: number, angle: number, across: number): ScanPoint => ({
+    ...point,
+    weight: 0.5,
+    // Along the vector ten times as uncertain as across: variances turned by the angle.
+    ...turnedTo(length, angle, across),
+  });
+  // 3 long and 6 long the same way, 0.3 and 0.6 across: a tenth of a radian each.
+  expect(angleErrorOver([at(3, 0.4, 0.3), at(6, 0.4, 0.6)], 0)).toBeCloseTo(0.1, 12);
+  // Two ways 0.2 radians apart, nothing across: each 0.1 from their mean.
+  expect(angleErrorOver([at(5, 3.1, 0), at(5, 3.3, 0)], 0)).toBeCloseTo(0.1, 6);
+});
+
+function turnedTo(length: number, angle: number, across: number): Pick<ScanPoint, 'parameters' | 'covariance'> {
+  const [cos, sin] = [Math.cos(angle), Math.sin(angle)];
+  const [long, wide] = [(10 * across) ** 2, across ** 2];
+  return {
+    parameters: Float64Array.of(length * cos, length * sin),
+    covariance: Float64Array.of(
+      long * cos * cos + wide * sin * sin,
+      (long - wide) * cos * sin,
+      (long - wide) * cos * sin,
+      long * sin * sin + wide * cos * cos,
+    ),
+  };
+}
 
 it.each([
   [0.9, 0.3, true],

@@ -1,10 +1,11 @@
 import { describe, expect, it } from 'vitest';
 import { measureDrawn } from '../../src/diagnosis/drawnStar.ts';
+import { angle, type Complex, polar, ZERO } from '../../src/optics/complex.ts';
 import { starImage } from '../../src/optics/psf.ts';
 import { STEADY } from '../../src/optics/smear.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
 import { NO_ABERRATION, toDefocus } from '../../src/optics/wavefront.ts';
-import { acrossOverAlong, smearedStar, type Vector } from '../../src/retrieval/smearedStar.ts';
+import { acrossOverAlong, smearedStar } from '../../src/retrieval/smearedStar.ts';
 
 interface Sky {
   readonly seeingArcsec: number;
@@ -14,10 +15,6 @@ interface Sky {
 
 type Odd = 'c' | 't';
 
-const NONE = { x: 0, y: 0 };
-const at = (angle: number, length: number): Vector => ({ x: length * Math.cos(angle), y: length * Math.sin(angle) });
-const angleOf = ({ x, y }: Vector): number => Math.atan2(y, x);
-
 /** A star with coma (c) or trefoil (t) of that phase, drawn out along x, measured. */
 function drawn(odd: Odd, phaseDeg: number, { seeingArcsec, focusUm = 0, driftPx = 0 }: Sky) {
   const star = measureDrawn(
@@ -26,7 +23,7 @@ function drawn(odd: Odd, phaseDeg: number, { seeingArcsec, focusUm = 0, driftPx 
       {
         ...NO_ABERRATION,
         d: toDefocus(EXAMPLE_TELESCOPE, focusUm),
-        [odd]: at((phaseDeg * Math.PI) / 180, 0.11),
+        [odd]: polar(0.11, (phaseDeg * Math.PI) / 180),
       },
       {
         pixelUm: 3.76,
@@ -72,8 +69,8 @@ describe('third order of drawn-out stars', () => {
       const own = odd === 'c' ? round.coma3 : round.trefoil3;
       const scale = Math.hypot(own.x, own.y);
       const { added } = smearedStar({ x: star.e1 - round.e1, y: star.e2 - round.e2 });
-      const told = added({ coma3: NONE, trefoil3: NONE, [odd === 'c' ? 'coma3' : 'trefoil3']: own });
-      const seen = (name: 'coma3' | 'trefoil3'): Vector => ({
+      const told = added({ coma3: ZERO, trefoil3: ZERO, [odd === 'c' ? 'coma3' : 'trefoil3']: own });
+      const seen = (name: 'coma3' | 'trefoil3'): Complex => ({
         x: (star[name].x - round[name].x) / scale,
         y: (star[name].y - round[name].y) / scale,
       });
@@ -92,18 +89,18 @@ describe('third order of drawn-out stars', () => {
   it('answers across its length as many times as strongly as along as it is said to', () => {
     for (const e of [0.1, 0.3, 0.6]) {
       const { added } = smearedStar({ x: e, y: 0 });
-      const along = 1 + added({ coma3: { x: 1, y: 0 }, trefoil3: NONE }).coma3.x;
-      const across = 1 + added({ coma3: { x: 0, y: 1 }, trefoil3: NONE }).coma3.y;
+      const along = 1 + added({ coma3: { x: 1, y: 0 }, trefoil3: ZERO }).coma3.x;
+      const across = 1 + added({ coma3: { x: 0, y: 1 }, trefoil3: ZERO }).coma3.y;
       expect(across / along).toBeCloseTo(acrossOverAlong(e), 12);
     }
   });
 
   it('turns with the field: everything turned by an angle, so is what is told', () => {
     const phi = 0.7;
-    const star = (turn: number) => ({ coma3: at(1.1 + turn, 0.2), trefoil3: at(0.3 + 3 * turn, 0.1) });
-    const plain = smearedStar(at(0.4, 0.3)).added(star(0));
-    const turned = smearedStar(at(0.4 + 2 * phi, 0.3)).added(star(phi));
-    expect(Math.cos(angleOf(turned.coma3) - angleOf(plain.coma3) - phi)).toBeCloseTo(1, 12);
-    expect(Math.cos(angleOf(turned.trefoil3) - angleOf(plain.trefoil3) - 3 * phi)).toBeCloseTo(1, 12);
+    const star = (turn: number) => ({ coma3: polar(0.2, 1.1 + turn), trefoil3: polar(0.1, 0.3 + 3 * turn) });
+    const plain = smearedStar(polar(0.3, 0.4)).added(star(0));
+    const turned = smearedStar(polar(0.3, 0.4 + 2 * phi)).added(star(phi));
+    expect(Math.cos(angle(turned.coma3) - angle(plain.coma3) - phi)).toBeCloseTo(1, 12);
+    expect(Math.cos(angle(turned.trefoil3) - angle(plain.trefoil3) - 3 * phi)).toBeCloseTo(1, 12);
   });
 });
