@@ -70,6 +70,7 @@ export function miscollimation(
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
   const skewed = smearHidesComa(amounts);
+  const told = significance >= DETECT_SIGMAS && !skewed;
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
   const hidden = skewed || (plainly === 'fault' && amounts.perhapsJump);
@@ -95,16 +96,15 @@ export function miscollimation(
     significance,
     tolerance: toleranceWords(amounts, tolerance),
     share: comaUm === null ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
-    widens: response === null ? null : response.comaBlurPx(um),
-    direction: significance >= DETECT_SIGMAS ? direction : null,
+    widens: response === null || skewed ? null : response.comaBlurPx(um),
+    direction: told ? direction : null,
     // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well; its own is known by itself.
-    directionError:
-      significance >= DETECT_SIGMAS
-        ? Math.hypot(
-            directionError(amounts.comaTurn.fitted ? vectorSignificance(seen) : significance, 1),
-            amounts.comaTurn.error,
-          )
-        : null,
+    directionError: told
+      ? Math.hypot(
+          directionError(amounts.comaTurn.fitted ? vectorSignificance(seen) : significance, 1),
+          amounts.comaTurn.error,
+        )
+      : null,
     axis: null,
     axisError: null,
     starShift: shift,

@@ -147,7 +147,13 @@ describe('one clear fault comes out on top', () => {
       smear: { jumpUm: { x: 12, y: 5 }, jumpFraction: 0.25 },
     });
     for (const report of [recordOf([sub]), recordOf([sub], {}, { fitted: true })]) {
-      expect(findingOf(report, 'miscollimation').status).toBe('not-measurable');
+      expect(findingOf(report, 'miscollimation')).toMatchObject({
+        status: 'not-measurable',
+        widensPx: null,
+        toleranceShare: null,
+        directionDeg: null,
+        directionErrorDeg: null,
+      });
       expect(report.field.coma.mirrorTilt).toBeNull();
       expect(report.field.coma.uniformUm).toBeNull();
       expect(report.field.coma.uniform3).toBeNull();
