@@ -17,15 +17,7 @@ import { NO_TURN, type Turn } from './comaBesideSmear.ts';
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
 import { type KnownOptics, knownOptics, nominalOptics, type Setup } from './setup.ts';
-import {
-  findSkewedSmear,
-  mayHoldJump,
-  type SkewedSmear,
-  type SubParts,
-  skewedSubs,
-  skewOfAll,
-  skewRatio,
-} from './skew.ts';
+import { findSkewedSmear, mayHoldJump, type Own, type SkewedSmear, skewedSubs, skewOfAll, skewRatio } from './skew.ts';
 import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
 
 /** Everything the findings weigh, in pixels and, through the response, in micrometres; stored axes. */
@@ -53,8 +45,10 @@ export interface Amounts {
    * second moment to stars at any focus, and makes the wider ones less long.
    */
   readonly steady: Persistent;
-  /** What coma makes by itself of (e1, e2), the same in every sub. */
+  /** What coma makes by itself of (e1, e2) in focus, the same in every sub. */
   readonly comaDistortion: { readonly x: number; readonly y: number };
+  /** sigma_major sigma_minor of a typical star of each sub, px^2. */
+  readonly sigma2: readonly number[];
   readonly response: Response | null;
   /** What the air alone should make of the stars; null where it is not known or nothing. */
   readonly air: Air | null;
@@ -112,10 +106,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
     trefoil: withFloor(trefoil.uniform, TREFOIL_FLOOR),
     distortion: withDistortionFloor(distortion.uniform),
   }));
-  const own = ({ coma, trefoil, distortion }: SubParts): Pick<SubParts, 'trefoil' | 'distortion'> => {
-    const made = response === null ? NOTHING : madeByComa(coma, response);
-    return { trefoil: without(trefoil, made.trefoil3), distortion: without(distortion, made.distortion) };
-  };
+  const own = ownBeside((coma) => (response === null ? NOTHING : madeByComa(coma, response)));
   const jumped = skewedSubs(subs, own);
   // Coma beside strong astigmatism looks skewed as well, but astigmatism goes with the focus.
   const alike = first.skew === null && isSteady(first.steady) ? skewOfAll(subs, own) : null;
@@ -148,13 +139,9 @@ function amountsOf(
     bare || response === null ? NOTHING : madeByComa(c, response);
   const allTrefoil = withFloor(smooth.trefoil.uniform, TREFOIL_FLOOR);
   const unskewed = responseTo(coma, allTrefoil);
-  const firstOwn = ownOf(coma, unskewed);
-  const skew =
-    alike ??
-    findSkewedSmear(coma, allTrefoil, smooth.distortion.uniform, {
-      trefoil: without(allTrefoil, firstOwn.trefoil3),
-      distortion: without(smooth.distortion.uniform, firstOwn.distortion),
-    });
+  const parts = { coma, trefoil: allTrefoil, distortion: smooth.distortion.uniform };
+  const ownParts = ownBeside((c) => ownOf(c, unskewed));
+  const skew = alike ?? findSkewedSmear(parts, ownParts);
   const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
   const cleanComa = withoutSmear(coma, skew, air);
   const trefoil: UncertainVector = skew === null ? allTrefoil : { ...allTrefoil, x: 0, y: 0 };
@@ -187,7 +174,14 @@ function amountsOf(
   const own = ownOf(settledComa, response);
   const node = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
   const halfDiagonalMm = mmOf(half, optics);
-  const steady = steadySmear(frames, smooth, own.distortion);
+  const sigma2 = frames.map(typicalSigma2);
+  const steady = steadySmear(
+    sigma2,
+    smooth.perFrame.map(({ frame, fields }) => ({
+      frame,
+      distortion: without(fields.distortion.uniform, own.distortion),
+    })),
+  );
   return {
     smooth: level === null ? { ...smooth, distortion } : { ...smooth, distortion, coma: level },
     fwhm: field.fwhm,
@@ -201,11 +195,12 @@ function amountsOf(
       skew === null &&
       !bare &&
       smooth.perFrame.length < 2 &&
-      mayHoldJump(coma, allTrefoil, smooth.distortion.uniform, distortionOf(ROUND_ELONGATION)),
+      mayHoldJump(parts, ownParts, distortionOf(ROUND_ELONGATION)),
     trefoil: without(trefoil, own.trefoil3),
     smear: isSteady(steady) ? withDistortionFloor(steady) : without(distortion.uniform, own.distortion),
     steady,
     comaDistortion: own.distortion,
+    sigma2,
     response,
     air,
     optics,
@@ -223,20 +218,19 @@ function amountsOf(
   };
 }
 
-/** See `Amounts.steady`; of one sub what it has. */
-function steadySmear(
-  frames: readonly FrameStars[],
-  { perFrame }: SmoothFields,
-  made: Amounts['comaDistortion'],
+export const typicalSigma2 = ({ shapes }: FrameStars): number => median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor));
+
+/** See `Amounts.steady`; of one sub what it has. `subs`: what coma does not make of their distortion. */
+export function steadySmear(
+  sigma2: Amounts['sigma2'],
+  subs: readonly { readonly frame: number; readonly distortion: UncertainVector }[],
 ): Persistent {
-  const widths = perFrame.map(({ frame }) => median(frames[frame].shapes.map((s) => s.sigmaMajor * s.sigmaMinor)));
-  const typical = median(widths);
+  const typical = median(subs.map(({ frame }) => sigma2[frame]));
   return persistentVector(
-    perFrame.map(({ fields }, i) => {
-      const own = without(fields.distortion.uniform, made);
+    subs.map(({ frame, distortion: own }) => {
       const length = Math.min(0.97, vectorLength(own));
       // Second moments A(1 +- e): A^2 (1 - e^2) = sigma^4, and A e is the smear's.
-      const moment = (widths[i] * length) / (typical * Math.sqrt(1 - length ** 2));
+      const moment = (sigma2[frame] * length) / (typical * Math.sqrt(1 - length ** 2));
       const factor = length === 0 ? 1 : moment / Math.sqrt(1 + moment ** 2) / length;
       return { x: factor * own.x, y: factor * own.y, error: factor * own.error };
     }),
@@ -300,6 +294,13 @@ interface MadeByComa {
   readonly distortion: { readonly x: number; readonly y: number };
 }
 
+const ownBeside =
+  (made: (coma: UncertainVector) => MadeByComa): Own =>
+  ({ coma, trefoil, distortion }) => {
+    const { trefoil3, distortion: long } = made(coma);
+    return { trefoil: without(trefoil, trefoil3), distortion: without(distortion, long) };
+  };
+
 const NOTHING: MadeByComa = { trefoil3: { x: 0, y: 0 }, distortion: { x: 0, y: 0 } };
 /** How well the coma's own elongation and trefoil are known, as a share: the amount of coma is an interval. */
 const OWN_ERROR = 0.3;
@@ -315,12 +316,16 @@ function madeByComa(coma: UncertainVector, response: Response): MadeByComa {
   return { trefoil3: turned(response.comaTrefoil3(um), 3), distortion: turned(response.comaDistortion(um), 2) };
 }
 
-/** The vector less a part that the coma makes, whose own uncertainty is added. */
-export function without(vector: UncertainVector, part: { readonly x: number; readonly y: number }): UncertainVector {
+/** The vector less a part that the coma makes, whose own uncertainty, a share of it, is added. */
+export function without(
+  vector: UncertainVector,
+  part: { readonly x: number; readonly y: number },
+  share = OWN_ERROR,
+): UncertainVector {
   return {
     x: vector.x - part.x,
     y: vector.y - part.y,
-    error: Math.hypot(vector.error, OWN_ERROR * Math.hypot(part.x, part.y)),
+    error: Math.hypot(vector.error, share * Math.hypot(part.x, part.y)),
   };
 }
 

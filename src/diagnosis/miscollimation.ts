@@ -4,6 +4,7 @@ import { directionIsOpen, turned } from './comaBesideSmear.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
 import { hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
+import { liesAlong } from './skew.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
 import { COMA_TOLERANCE_UM, tiltForComa } from './tolerances.ts';
 import { directionWords, plain, type ScreenY } from './words.ts';
@@ -33,8 +34,9 @@ const SURE_SHARE = { quick: 2 / 3, fitted: 0.48 } as const;
 const open = ({ status, significance, share }: Finding): boolean =>
   status === 'not-measurable' && (significance ?? 0) >= FAULT_SIGMAS && share !== null && share.value > 1;
 
-/** A jump during the exposure may have made the coma. */
-export const hiddenByJump = (finding: Finding, { perhapsJump }: Amounts): boolean => perhapsJump && open(finding);
+/** A jump during the exposure may have made the coma, all of it. */
+export const hiddenByJump = ({ status, significance }: Finding, { perhapsJump }: Amounts): boolean =>
+  perhapsJump && status === 'not-measurable' && (significance ?? 0) >= FAULT_SIGMAS;
 
 /** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
 export const hangsOnFocus = (finding: Finding): boolean =>
@@ -43,9 +45,14 @@ export const hangsOnFocus = (finding: Finding): boolean =>
 /** What subs at two foci leave of the amount's uncertainty, as a share (drawn pairs 40 um apart and more). */
 const TWO_FOCUS_SPREAD = 0.15;
 
-/** A smear to one side with more of coma3 than is left of the optics': how much of that is coma cannot be told. */
-export const smearHidesComa = ({ coma, skew }: Pick<Amounts, 'coma' | 'skew'>): boolean =>
-  skew !== null && vectorLength(coma) < Math.hypot(skew.coma3.x, skew.coma3.y);
+/**
+ * A smear to one side with more of coma3 than is left of the optics': how much of that is coma cannot be told. Nor can it be in one sub
+ * of a coma the same way, for a trefoil of the optics may have hidden the most of the smear's.
+ */
+export const smearHidesComa = ({ coma, skew, smooth }: Pick<Amounts, 'coma' | 'skew' | 'smooth'>): boolean =>
+  skew !== null &&
+  (vectorLength(coma) < Math.hypot(skew.coma3.x, skew.coma3.y) ||
+    (smooth.perFrame.length < 2 && liesAlong(coma, skew.direction)));
 
 export function miscollimation(
   amounts: Amounts,
@@ -70,11 +77,11 @@ export function miscollimation(
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
   const skewed = smearHidesComa(amounts);
-  const told = significance >= DETECT_SIGMAS && !skewed;
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
   const hidden = skewed || (plainly === 'fault' && amounts.perhapsJump);
   const measured = hidden ? 'not-measurable' : plainly;
+  const told = significance >= DETECT_SIGMAS && !hidden;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
   const low = mirrorTiltArcmin(comaUm?.low ?? 0, amounts);
@@ -95,8 +102,8 @@ export function miscollimation(
     status,
     significance,
     tolerance: toleranceWords(amounts, tolerance),
-    share: comaUm === null ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
-    widens: response === null || skewed ? null : response.comaBlurPx(um),
+    share: comaUm === null || hidden ? null : shareOf(tolerance.um, comaUm.value, comaUm.low, comaUm.high),
+    widens: response === null || hidden ? null : response.comaBlurPx(um),
     direction: told ? direction : null,
     // Where the fit is less sure of the coma than the stars seem, it is so of the direction as well; its own is known by itself.
     directionError: told
@@ -109,7 +116,7 @@ export function miscollimation(
     axisError: null,
     starShift: shift,
     because: skewed
-      ? `stars are smeared to one side by more than the coma that is left (${length.toFixed(4)}): the two cannot be told apart`
+      ? `stars are smeared to one side, and what is left as coma (${length.toFixed(4)}) is less than that or the same way: the two cannot be told apart`
       : hidden
         ? `${tails}, along the smear of all stars, which are triangular as well: a jump during the exposure and a strained mirror make the same`
         : significance < DETECT_SIGMAS

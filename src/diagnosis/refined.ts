@@ -1,6 +1,7 @@
 import { isSteady, persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
+import { dot, subtract } from '../optics/complex.ts';
 import { airIsSuspect } from './air.ts';
 import {
   type Amounts,
@@ -8,6 +9,7 @@ import {
   comaInterval,
   filterName,
   hiddenByAir,
+  steadySmear,
   withDistortionFloor,
   without,
 } from './amounts.ts';
@@ -39,11 +41,14 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
   const node = amounts.node === null ? null : nodeFromFit(retrieved, hiddenUm({ ...amounts, response }));
   // Where the node stands is how far a bare mirror's axis is off, whatever the drawn stars answer.
   const fromNode = node === null ? null : comaFromNode(node, amounts.halfDiagonalMm, amounts.optics);
-  const smear =
-    isSteady(amounts.steady) && !astigmatismTold(refined, retrieved)
-      ? amounts.smear
-      : withDistortionFloor(persistentVector(smearsOf(refined).map(({ distortion }) => distortion)));
-  return { ...refined, node, comaUm: fromNode ?? refined.comaUm, smear };
+  const smears = smearsOf(refined);
+  const steady = steadySmear(amounts.sigma2, smears);
+  const smear = withDistortionFloor(
+    isSteady(steady) && !astigmatismTold(refined, retrieved)
+      ? steady
+      : persistentVector(smears.map(({ distortion }) => distortion)),
+  );
+  return { ...refined, node, comaUm: fromNode ?? refined.comaUm, steady, smear };
 }
 
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
@@ -60,10 +65,30 @@ function withScale({ value, low, high }: Retrieved['comaUm'], floor: number): No
 /** Foci of two subs this far apart, um along the axis, show which elongation turns through focus. */
 export const APART_UM = 30;
 
-/** Whether the fit tells uniform astigmatism from a smear. */
-export function astigmatismTold({ optics, smeared }: Amounts, retrieved: Retrieved): boolean {
+/** Of the elongation that uniform astigmatism makes so much is seen: a smear that undoes the most of it would be chance. */
+const LEAST_SEEN = 0.3;
+
+/** Whether the fit tells uniform astigmatism from a smear: never of a single sub, in which any misfit of a smear passes for it. */
+export function astigmatismTold(amounts: Amounts, retrieved: Retrieved): boolean {
   if (astigmatismSigmas(retrieved) < FAULT_SIGMAS) return false;
-  return retrieved.longBy === null ? !smeared && turnsShown(retrieved, optics) : retrieved.longBy === 'astigmatism';
+  if (retrieved.longBy !== null) return retrieved.longBy === 'astigmatism';
+  return (
+    retrieved.perSub.length > 1 &&
+    !amounts.smeared &&
+    turnsShown(retrieved, amounts.optics) &&
+    isSeen(amounts, retrieved)
+  );
+}
+
+/** Whether the stars of the sub that it would make the longest are long its way. */
+function isSeen({ smooth, optics }: Amounts, { perSub }: Retrieved): boolean {
+  const { frame, astigmatic, comatic } = perSub.reduce((a, b) =>
+    vectorLength(b.astigmatic) > vectorLength(a.astigmatic) ? b : a,
+  );
+  const sub = smooth.perFrame.find((one) => one.frame === frame);
+  if (optics.bare || sub === undefined) return true;
+  const own = subtract(sub.fields.distortion.uniform, comatic);
+  return dot(own, astigmatic) >= LEAST_SEEN * dot(astigmatic, astigmatic);
 }
 
 /** Behind a corrector a tilted or curved field shows it too; a bare mirror's own astigmatism hides it there. */
@@ -143,15 +168,25 @@ export function comaVectorUm(amounts: Amounts): UncertainVector | null {
   };
 }
 
+/** How well the fit knows what its coma and trefoil make of (e1, e2), as a share: no better, and no worse than without it. */
+const MADE_SHARE = { least: 0.1, most: 0.3 } as const;
+
 /**
- * Smear of each sub: the uniform part of its distortion that its coma does not make; after the whole-field fit, where that tells
- * astigmatism from smear, what it found, for to it the mixed answers of coma, trefoil and focus are known.
+ * Smear of each sub: the uniform part of its distortion that its coma does not make, nor its trefoil; after the whole-field fit, where
+ * that tells astigmatism from smear, what it found, for to it the mixed answers of coma, trefoil and focus are known.
  */
 export function smearsOf(amounts: Amounts): { frame: number; distortion: UncertainVector }[] {
-  const { smooth, comaDistortion, retrieved } = amounts;
+  const { smooth, comaDistortion, optics, retrieved, skew } = amounts;
   const told = retrieved !== null && astigmatismTold(amounts, retrieved);
   return smooth.perFrame.map(({ frame, fields }) => {
-    const fitted = told ? retrieved.perSub[frame] : undefined;
-    return { frame, distortion: fitted?.smear ?? without(fields.distortion.uniform, comaDistortion) };
+    const { uniform } = fields.distortion;
+    const fitted = retrieved?.perSub[frame];
+    if (told && fitted !== undefined) return { frame, distortion: fitted.smear };
+    // Where all subs are skewed the fit leaves the coma open.
+    if (retrieved === null || fitted === undefined || optics.bare || skew !== null)
+      return { frame, distortion: without(uniform, comaDistortion) };
+    const { value, low, high } = retrieved.comaUm;
+    const share = Math.max(MADE_SHARE.least, (high - low) / Math.max(value, 1e-12));
+    return { frame, distortion: without(uniform, fitted.comatic, Math.min(MADE_SHARE.most, share)) };
   });
 }

@@ -1,11 +1,10 @@
 import { type FrameStars, halfDiagonal, vectorLength } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
-import { median } from '../numeric/statistics.ts';
 import { type Complex, ZERO } from '../optics/complex.ts';
 import { PixelStars } from '../optics/pixelStars.ts';
 import { type DrawShape, type ResponseRange, type ResponseTable, responseTable } from '../optics/response.ts';
 import { type Telescope, USUAL_SHADOW } from '../optics/telescope.ts';
-import { astigmatismUmPerMm2, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
+import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
 import { fitWavefront, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
 import { ANY_SMEAR, type Expected, type RetrievalGuess, type RetrievalPriors } from '../retrieval/knowledge.ts';
@@ -13,7 +12,7 @@ import type { Layout } from '../retrieval/layout.ts';
 import { shadowScale } from '../retrieval/model.ts';
 import { type Elongation, weighElongation } from '../retrieval/smearOrAstigmatism.ts';
 import { verifyByDrawing } from '../retrieval/verify.ts';
-import { type Amounts, filterName } from './amounts.ts';
+import { type Amounts, filterName, typicalSigma2 } from './amounts.ts';
 import { nearNode } from './bareMirror.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import { APART_UM } from './refined.ts';
@@ -25,6 +24,7 @@ import {
   type Fitted,
   farthestUm,
   focusPriorUm,
+  letGo,
   rangeFor,
   USUAL_ASTIGMATISM_UM,
   widerRange,
@@ -37,6 +37,8 @@ const CORRECTOR_COMA_UM_PER_MM = 0.015;
 const OWN_SHARE = 0.05;
 /** Share of the table's time in the whole. */
 const TABLE_SHARE = 0.5;
+/** A closer table that the fit leads out of is made anew, so often at most. */
+const MOST_ROUNDS = 3;
 /** Share of the work that is done when the fit begins anew on a closer table. */
 const CLOSER_FROM = 0.5;
 
@@ -95,8 +97,17 @@ export function retrieveWavefront(
     if (found === null) return null;
     const wider = widerRange(found, farthestUm(frames, amounts, guess));
     if (wider !== null) found = fitWithin(wider, priors, from, CLOSER_FROM) ?? found;
-    const closer = closerRange(found);
-    if (closer !== null) found = fitWithin(closer, priors, found.retrieval.best.parameters, CLOSER_FROM) ?? found;
+    const { range: whole } = found.table;
+    for (let round = 0; round < MOST_ROUNDS; round++) {
+      const closer = closerRange(found);
+      if (closer === null) break;
+      const near = fitWithin(closer, priors, found.retrieval.best.parameters, CLOSER_FROM);
+      if (near === null) break;
+      found = near;
+      const beyond = letGo(found, whole);
+      if (beyond === null) break;
+      found = fitWithin(beyond, priors, found.retrieval.best.parameters, CLOSER_FROM) ?? found;
+    }
     return found;
   };
   let fitted = fitFrom(rangeFor(frames, amounts, guess), known, null);
@@ -112,7 +123,8 @@ export function retrieveWavefront(
     explained,
     drawnAgainstTable: verifyByDrawing(table, retrieval, draw),
     astigmatic: astigmaticOf(retrieval.layout, retrieval.best.parameters, draw),
-    sigma2: frames.map(({ shapes }) => median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor))),
+    comatic: comaticOf(retrieval.layout, retrieval.best.parameters, draw),
+    sigma2: frames.map(typicalSigma2),
     longBy: long?.by ?? null,
   });
   return settled(found, retrieval) ? found : null;
@@ -205,9 +217,25 @@ function drawerOf({ optics }: Amounts, setup: Setup): DrawShape {
 
 /** (e1, e2) that the uniform astigmatism alone makes of the stars in the middle of each sub. */
 function astigmaticOf(layout: Layout, p: ArrayLike<number>, draw: DrawShape): Complex[] {
-  const a = { x: p[layout.astigmatism], y: p[layout.astigmatism + 1] };
+  return distortedBy(layout, p, draw, { a: { x: p[layout.astigmatism], y: p[layout.astigmatism + 1] } });
+}
+
+/** The same of uniform coma and trefoil. */
+function comaticOf(layout: Layout, p: ArrayLike<number>, draw: DrawShape): Complex[] {
+  return distortedBy(layout, p, draw, {
+    c: { x: p[layout.coma], y: p[layout.coma + 1] },
+    t: { x: p[layout.trefoil], y: p[layout.trefoil + 1] },
+  });
+}
+
+function distortedBy(
+  layout: Layout,
+  p: ArrayLike<number>,
+  draw: DrawShape,
+  aberrations: Partial<Coefficients>,
+): Complex[] {
   return Array.from({ length: layout.subs }, (_, f) => {
-    const shape = draw(p[layout.seeing(f)], { ...NO_ABERRATION, d: p[layout.focus(f)], a });
+    const shape = draw(p[layout.seeing(f)], { ...NO_ABERRATION, d: p[layout.focus(f)], ...aberrations });
     return shape?.e ?? ZERO;
   });
 }

@@ -24,6 +24,8 @@ export interface Retrieved {
     readonly smear: UncertainVector;
     /** (e1, e2) that the uniform astigmatism makes of the stars in the middle at this focus. */
     readonly astigmatic: Complex;
+    /** The same of the uniform coma and trefoil. */
+    readonly comatic: Complex;
   }[];
   /** W131 along the tail, um; the amount's interval includes the focus that one frame cannot tell from seeing. */
   readonly coma: UncertainVector;
@@ -85,6 +87,7 @@ export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
 /** What was found beside the fit's numbers; `sigma2`: px^2, of a typical star of each sub. */
 interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'longBy'> {
   readonly astigmatic: readonly Complex[];
+  readonly comatic: readonly Complex[];
   readonly sigma2: readonly number[];
 }
 
@@ -92,7 +95,7 @@ export function retrievedAmounts(
   retrieval: Retrieval,
   optics: KnownOptics,
   setup: Setup,
-  { explained, drawnAgainstTable, astigmatic, sigma2, longBy }: Beside,
+  { explained, drawnAgainstTable, astigmatic, comatic, sigma2, longBy }: Beside,
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
@@ -144,6 +147,7 @@ export function retrievedAmounts(
       // A traceless second moment m on top of a round star's sigma^2 makes e = m/(2 sigma^2).
       smear: vector(layout.smear(frame), 1 / (2 * sigma2[frame])),
       astigmatic: astigmatic[frame],
+      comatic: comatic[frame],
     })),
     coma: vector(layout.coma),
     comaUm: length(layout.coma, 1),

@@ -13,15 +13,16 @@ export interface SkewedSmear {
 }
 
 /** trefoil3 over coma3 of a skewed smear, through the Gaussian weight (tried on drawn stars, 0.9-0.97). */
-const TREFOIL_SHARE = 0.94;
+export const SKEW_TREFOIL = 0.94;
 /** trefoil3 over coma3 above which the odd part holds a skewed smear: coma's own stays below 0.25, skews lie at 0.77 to 0.95. */
 const SKEW_RATIO = 0.4;
 /** The same of a skew alone, a little wider than drawn. */
-const ALONE_RATIO = [0.75, 1.05] as const;
+const ALONE = { least: 0.75, most: 1.05 } as const;
 /** And what it leaves of the coma, as a share. */
 const ALONE_REST = 0.2;
 /** Beyond this the trefoil is too strong to come with the coma from one smear. */
 const PINCH_RATIO = 1.4;
+const BESIDE_COMA = { least: SKEW_RATIO, most: PINCH_RATIO } as const;
 const SIGMAS = 5;
 /**
  * The smear's long axis must lie within this of the skew, radians, and the coma within ALONG of it: three directions of a
@@ -38,24 +39,54 @@ export function skewRatio(coma: UncertainVector, trefoil: UncertainVector): numb
   return (vectorLength(trefoil) * Math.cos(angle)) / length;
 }
 
-/**
- * The skewed smear in the uniform parts of coma3, trefoil3 and (e1, e2), or null where there is none to be seen. `own`: trefoil and
- * distortion less what this coma would make by itself. A strong skew that is all there is must be asked for before these: taken
- * for gross coma it would be given its own elongation.
- */
-export function findSkewedSmear(
-  coma: UncertainVector,
-  trefoil: UncertainVector,
-  distortion: UncertainVector,
-  own: { readonly trefoil: UncertainVector; readonly distortion: UncertainVector },
-): SkewedSmear | null {
-  const alone = skewIn(coma, trefoil, distortion, ALONE_RATIO);
-  if (alone !== null) {
-    const { x, y } = alone.coma3;
-    if (Math.hypot(coma.x - x, coma.y - y) < ALONE_REST * vectorLength(coma)) return alone;
-  }
-  return skewIn(coma, own.trefoil, own.distortion, [SKEW_RATIO, PINCH_RATIO]);
+/** Odd and even parts of the stars' shape, uniform over the field. */
+export interface Parts {
+  readonly coma: UncertainVector;
+  readonly trefoil: UncertainVector;
+  readonly distortion: UncertainVector;
 }
+
+/** What of trefoil and distortion this coma does not make by itself. */
+export type Own = (parts: Parts) => Pick<Parts, 'trefoil' | 'distortion'>;
+
+/**
+ * The skewed smear in the uniform parts of coma3, trefoil3 and (e1, e2), or null where there is none to be seen. A strong skew that is
+ * all there is must be asked for first: taken for gross coma it would be given its own elongation. So it is, if less, beside coma:
+ * asked for last.
+ */
+export function findSkewedSmear(parts: Parts, own: Own): SkewedSmear | null {
+  const { coma } = parts;
+  const alone = skewIn(parts, ALONE);
+  if (alone !== null && vectorLength(less(coma, alone.coma3)) < ALONE_REST * vectorLength(coma)) return alone;
+  return skewIn({ coma, ...own(parts) }, BESIDE_COMA) ?? skewBesideComa(parts, own);
+}
+
+/** Tried so often, each time with what coma the last one left. */
+const MOST_TRIES = 4;
+/** Three directions are tried, so that one would match by chance so much the sooner: nearer than AXIS_MATCH, radians. */
+const TRIED_MATCH = (8 * Math.PI) / 180;
+
+/** The skew whose axis and trefoil hold together with what the coma that it leaves makes of both; the clearest of them. */
+function skewBesideComa(parts: Parts, own: Own): SkewedSmear | null {
+  const k = vectorLength(parts.trefoil) / SKEW_TREFOIL;
+  const third = Math.atan2(parts.trefoil.y, parts.trefoil.x) / 3;
+  for (const turn of [0, 1, 2]) {
+    const direction = third + (turn * 2 * Math.PI) / 3;
+    let skew: SkewedSmear | null = { coma3: { x: k * Math.cos(direction), y: k * Math.sin(direction) }, direction };
+    for (let round = 0; round < MOST_TRIES && skew !== null; round++) {
+      const rest = { ...parts.coma, ...less(parts.coma, skew.coma3) };
+      const left = own({ ...parts, coma: rest });
+      skew = skewIn({ coma: parts.coma, ...left }, { ...BESIDE_COMA, axis: TRIED_MATCH });
+    }
+    if (skew !== null && Math.cos(skew.direction - direction) > Math.cos(AXIS_MATCH)) return skew;
+  }
+  return null;
+}
+
+const less = (a: { readonly x: number; readonly y: number }, b: typeof a): { x: number; y: number } => ({
+  x: a.x - b.x,
+  y: a.y - b.y,
+});
 
 /** A sub whose coma and elongation stand this many sigma off the others' has something that is not the optics'. */
 const APART_SIGMAS = 5;
@@ -63,21 +94,14 @@ const APART_SIGMAS = 5;
 const apart = (a: UncertainVector, b: UncertainVector): boolean =>
   Math.hypot(a.x - b.x, a.y - b.y) > APART_SIGMAS * Math.hypot(a.error, b.error);
 
-/** Odd and even parts of one sub. */
-export interface SubParts {
+export interface SubParts extends Parts {
   readonly frame: number;
-  readonly coma: UncertainVector;
-  readonly trefoil: UncertainVector;
-  readonly distortion: UncertainVector;
 }
-
-/** What of a sub's trefoil and distortion its coma does not make. */
-type Own = (sub: SubParts) => Parameters<typeof findSkewedSmear>[3];
 
 function skewOfEach(subs: readonly SubParts[], own: Own): Map<number, SkewedSmear> {
   const found = new Map<number, SkewedSmear>();
   for (const sub of subs) {
-    const skew = findSkewedSmear(sub.coma, sub.trefoil, sub.distortion, own(sub)) ?? skewBeside(sub, subs);
+    const skew = findSkewedSmear(sub, own) ?? skewBeside(sub, subs);
     if (skew !== null) found.set(sub.frame, skew);
   }
   return found;
@@ -109,14 +133,9 @@ function skewBeside(sub: SubParts, subs: readonly SubParts[]): SkewedSmear | nul
     );
     return { x: own.x - x, y: own.y - y, error };
   };
-  const coma = beyond((s) => s.coma);
-  const trefoil = beyond((s) => s.trefoil);
   return skewIn(
-    coma,
-    trefoil,
-    beyond((s) => s.distortion),
-    [SKEW_RATIO, PINCH_RATIO],
-    BESIDE_SIGMAS,
+    { coma: beyond((s) => s.coma), trefoil: beyond((s) => s.trefoil), distortion: beyond((s) => s.distortion) },
+    { ...BESIDE_COMA, sigmas: BESIDE_SIGMAS },
   );
 }
 
@@ -149,50 +168,66 @@ export function skewOfAll(subs: readonly SubParts[], own: Own): SkewedSmear | nu
   return alike ? { coma3, direction } : null;
 }
 
+interface Asked {
+  /** trefoil3 over coma3. */
+  readonly least: number;
+  readonly most: number;
+  /** Of the trefoil. */
+  readonly sigmas?: number;
+  /** How near the smear's axis must be, radians. */
+  readonly axis?: number;
+}
+
 function skewIn(
-  coma: UncertainVector,
-  trefoil: UncertainVector,
-  distortion: UncertainVector,
-  [least, most]: readonly [number, number],
-  trefoilSigmas: number = SIGMAS,
+  { coma, trefoil, distortion }: Parts,
+  { least, most, sigmas = SIGMAS, axis: match = AXIS_MATCH }: Asked,
 ): SkewedSmear | null {
-  if (vectorSignificance(trefoil) < trefoilSigmas || vectorSignificance(coma) < SIGMAS) return null;
+  if (vectorSignificance(trefoil) < sigmas || vectorSignificance(coma) < SIGMAS) return null;
   if (vectorSignificance(distortion) < SIGMAS) return null;
   const ratio = vectorLength(trefoil) / vectorLength(coma);
   if (ratio < least || ratio > most) return null;
-  const axis = 0.5 * Math.atan2(distortion.y, distortion.x);
+  const axis = axisOf(distortion);
   const third = Math.atan2(trefoil.y, trefoil.x) / 3;
   const tail = Math.atan2(coma.y, coma.x);
   const direction = [0, 1, 2]
     .map((k) => third + (k * 2 * Math.PI) / 3)
-    .find((phi) => Math.abs(axialDifference(phi, axis)) < AXIS_MATCH && Math.cos(phi - tail) > ALONG);
+    .find((phi) => Math.abs(axialDifference(phi, axis)) < match && Math.cos(phi - tail) > ALONG);
   if (direction === undefined) return null;
-  const k = vectorLength(trefoil) / TREFOIL_SHARE;
+  const k = vectorLength(trefoil) / SKEW_TREFOIL;
   return { coma3: { x: k * Math.cos(direction), y: k * Math.sin(direction) }, direction };
 }
 
 /** A coma within this of the smear's long axis, radians, may be the jump's that made both. */
 const TAIL_MATCH = (20 * Math.PI) / 180;
+/** And within this, hardly by chance. */
+const SURE_MATCH = (6 * Math.PI) / 180;
 /** So strong a trefoil beside it, as a share of the coma: coma's own is far less, and a skew's comes with it. */
-const BESIDE_TREFOIL = 0.7;
+const BESIDE_TREFOIL = 0.45;
+/** A smear so many times what the coma makes of (e1, e2) is one of its own. */
+const BESIDE_MADE = 2;
 
 /**
  * Whether the coma may be a jump's although the signs of one are not all there, because the optics make a trefoil of their own as
  * well: together they have any strength and direction. Several subs would tell, for no jump comes twice alike. All as measured:
  * taken for coma, a jump would be given its own elongation. `long`: distortion from which stars are long.
  */
-export function mayHoldJump(
-  coma: UncertainVector,
-  trefoil: UncertainVector,
-  distortion: UncertainVector,
-  long: number,
-): boolean {
+export function mayHoldJump(parts: Parts, own: Own, long: number): boolean {
+  const { coma, trefoil, distortion } = parts;
   if (vectorSignificance(coma) < SIGMAS) return false;
   if (vectorLength(distortion) < long || vectorSignificance(distortion) < SIGMAS) return false;
-  if (vectorLength(trefoil) < BESIDE_TREFOIL * vectorLength(coma) || vectorSignificance(trefoil) < SIGMAS) return false;
-  const axis = 0.5 * Math.atan2(distortion.y, distortion.x);
-  return Math.abs(axialDifference(Math.atan2(coma.y, coma.x), axis)) < TAIL_MATCH;
+  const triangular =
+    vectorLength(trefoil) >= BESIDE_TREFOIL * vectorLength(coma) && vectorSignificance(trefoil) >= SIGMAS;
+  if (triangular && liesAlong(coma, axisOf(distortion))) return true;
+  const { distortion: left } = own(parts);
+  const made = vectorLength(less(distortion, left));
+  return vectorLength(left) > Math.max(long, BESIDE_MADE * made) && liesAlong(coma, axisOf(left), SURE_MATCH);
 }
+
+const axisOf = ({ x, y }: UncertainVector): number => 0.5 * Math.atan2(y, x);
+
+/** Whether a coma may be a jump's by its direction; `axis` of the smear, radians. */
+export const liesAlong = (coma: UncertainVector, axis: number, within = TAIL_MATCH): boolean =>
+  Math.abs(axialDifference(Math.atan2(coma.y, coma.x), axis)) < within;
 
 /** Difference of two axes, in (-pi/2, pi/2]. */
 export function axialDifference(a: number, b: number): number {

@@ -4,6 +4,7 @@ import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unlessOpe
 import { astigmatismTold } from './refined.ts';
 import type { Response } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
+import { SKEW_TREFOIL } from './skew.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
@@ -54,8 +55,12 @@ export function trefoilPhase({ retrieved, skew, trefoil }: Pick<Amounts, 'retrie
   return { phase: Math.atan2(shown.y, shown.x), phaseError: Math.max(seen, fitted?.trefoilAngleError ?? 0) };
 }
 
+/** What the trefoil of a jump, that the coma may be, leaves at least of the one seen. */
+const shareLeftByJump = ({ coma, trefoil }: Amounts): number =>
+  Math.max(0, 1 - (SKEW_TREFOIL * vectorLength(coma)) / Math.max(vectorLength(trefoil), 1e-12));
+
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { optics, response, retrieved, trefoil } = amounts;
+  const { optics, perhapsJump, response, retrieved, trefoil } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
@@ -67,22 +72,27 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
   const sure = optics.bare && retrieved === null ? SURE_SHARE.bareQuick : SURE_SHARE.usual;
-  const status = unlessOpen(measured, low, sure * MARECHAL_UM);
+  const left = perhapsJump ? low * shareLeftByJump(amounts) : low;
+  const hidden = perhapsJump && left <= sure * MARECHAL_UM;
+  const status = hidden ? 'not-measurable' : unlessOpen(measured, left, sure * MARECHAL_UM);
+  const told = seen && !hidden;
   return {
     cause: 'pinched-optics',
     status,
     significance,
     tolerance,
-    share: shareOf(MARECHAL_UM, rms, low, rms + error),
-    widens: response.trefoilBlurPx(rms),
-    direction: seen ? direction : null,
-    directionError: seen ? Math.min(Math.PI / 6, phaseError / 3) : null,
+    share: hidden ? null : shareOf(MARECHAL_UM, rms, low, rms + error),
+    widens: hidden ? null : response.trefoilBlurPx(rms),
+    direction: told ? direction : null,
+    directionError: told ? Math.min(Math.PI / 6, phaseError / 3) : null,
     axis: null,
     axisError: null,
     starShift: null,
-    because: seen
-      ? `stars are triangular alike all over the field, one corner ${directionWords(direction, screenY)}; |trefoil3| ${length.toFixed(4)}${amounts.physical ? `, ${(1000 * rms).toFixed(0)} nm RMS` : ''}`
-      : `no triangular stars: |trefoil3| ${length.toFixed(4)}, error ${trefoil.error.toFixed(4)}`,
+    because: hidden
+      ? 'the jump that the coma may be makes the stars triangular as well, or hides that they are'
+      : seen
+        ? `stars are triangular alike all over the field, one corner ${directionWords(direction, screenY)}; |trefoil3| ${length.toFixed(4)}${amounts.physical ? `, ${(1000 * rms).toFixed(0)} nm RMS` : ''}`
+        : `no triangular stars: |trefoil3| ${length.toFixed(4)}, error ${trefoil.error.toFixed(4)}`,
     advice:
       status === 'fault'
         ? 'Loosen the primary’s clips until a sheet of paper slides under them, and look at the corrector’s retaining ring and at cables or screws that press. Let the mirror settle to the night’s temperature before judging. Follow the maker’s instructions; the tube level, tools tethered.'

@@ -177,3 +177,33 @@ export function closerRange({ table, retrieval }: Fitted): ResponseRange | null 
     },
   };
 }
+
+/** This near to the table's end, as a share of it, a number is held there. */
+const HELD_END = 0.01;
+
+/**
+ * A closer table's range with what the fit holds at its end let go again: a rough table may have led to a place that a closer one does
+ * not confirm. Null where nothing is, or the table ends where the `whole` one did.
+ */
+export function letGo(
+  { table: { range, defocusLimit }, retrieval }: Fitted,
+  whole: ResponseRange,
+): ResponseRange | null {
+  const { layout, best } = retrieval;
+  const { from, to } = range.seeingArcsec;
+  const seeings = Array.from({ length: layout.subs }, (_, f) => best.parameters[layout.seeing(f)]);
+  const waves = retrieval.cells.map((cell) => wavefrontOf(layout, best.parameters, cell));
+  const held = (of: (w: Coefficients) => number, limit: number): boolean =>
+    waves.some((w) => of(w) > (1 - HELD_END) * limit);
+  const limit = (key: 'a' | 'c' | 't'): number =>
+    held((w) => Math.hypot(w[key].x, w[key].y), range.limits[key]) ? whole.limits[key] : range.limits[key];
+  const next: ResponseRange = {
+    seeingArcsec: {
+      from: Math.min(...seeings) < (1 + HELD_END) * from ? whole.seeingArcsec.from : from,
+      to: Math.max(...seeings) > (1 - HELD_END) * to ? whole.seeingArcsec.to : to,
+    },
+    defocusUm: held(({ d }) => Math.abs(d), defocusLimit) ? whole.defocusUm : range.defocusUm,
+    limits: { a: limit('a'), c: limit('c'), t: limit('t') },
+  };
+  return JSON.stringify(next) === JSON.stringify(range) ? null : next;
+}

@@ -21,6 +21,7 @@ function found(
       compromiseUm: interval(Math.abs(um)),
       smear: { x: 0, y: 0, error: 0.01 },
       astigmatic: { x: 0, y: 0 },
+      comatic: { x: 0, y: 0 },
     })),
     astigmatismRmsUm: {
       uniform: { x: 0, y: 0, error: 0.002 },

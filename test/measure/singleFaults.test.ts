@@ -160,6 +160,35 @@ describe('one clear fault comes out on top', () => {
     }
   });
 
+  it('a jump in the only sub of a strained but collimated mirror is never told as coma, whichever way the strain lies', () => {
+    const drawn = (turn: number) =>
+      drawSub({
+        width: 1500,
+        height: 1000,
+        starCount: 250,
+        seed: 21,
+        seeingArcsec: 3.2,
+        state: { trefoilUm: { x: 0.3 * Math.cos(turn), y: 0.3 * Math.sin(turn) } },
+        smear: { jumpUm: { x: 10, y: 3 }, jumpFraction: 0.3 },
+      });
+    for (let k = 0; k < 12; k++) {
+      const sub = drawn((k * Math.PI) / 6);
+      for (const fitted of k === 0 || k === 8 ? [false, true] : [false]) {
+        const report = recordOf([sub], { corrector: 1 }, { fitted });
+        expect(report.verdict).toBe('inconclusive');
+        expect(report.needs).toMatch(/steady/);
+        expect(findingOf(report, 'miscollimation')).toMatchObject({
+          widensPx: null,
+          toleranceShare: null,
+          directionDeg: null,
+        });
+        expect(findingOf(report, 'pinched-optics').status).not.toBe('within-tolerance');
+        expect(report.field.coma.mirrorTilt).toBeNull();
+        expect(report.field.coma.uniformUm).toBeNull();
+      }
+    }
+  });
+
   it('coma that one focus may bring within the tolerance or beyond is left open, and what would settle it is said', () => {
     // Within the tolerance, 0.005 N^3 mm at 800 mm or 1.37 arcmin, but out of focus, where stars answer more to it.
     const report = draw({ state: { primaryTiltArcmin: { x: 0.95, y: 0 }, focusUm: 30 }, seeingArcsec: 3.5 });
