@@ -35,8 +35,8 @@ const open = ({ status, significance, share }: Finding): boolean =>
   status === 'not-measurable' && (significance ?? 0) >= FAULT_SIGMAS && share !== null && share.value > 1;
 
 /** A jump during the exposure may have made the coma, all of it. */
-export const hiddenByJump = ({ status, significance }: Finding, { perhapsJump }: Amounts): boolean =>
-  perhapsJump && status === 'not-measurable' && (significance ?? 0) >= FAULT_SIGMAS;
+export const hiddenByJump = ({ status }: Finding, { perhapsJump }: Amounts): boolean =>
+  perhapsJump && status === 'not-measurable';
 
 /** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
 export const hangsOnFocus = (finding: Finding): boolean =>
@@ -79,7 +79,7 @@ export function miscollimation(
   const skewed = smearHidesComa(amounts);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
-  const hidden = skewed || (plainly === 'fault' && amounts.perhapsJump);
+  const hidden = skewed || (amounts.perhapsJump && (plainly === 'fault' || plainly === 'not-measurable'));
   const measured = hidden ? 'not-measurable' : plainly;
   const told = significance >= DETECT_SIGMAS && !hidden;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);

@@ -175,9 +175,10 @@ describe('one clear fault comes out on top', () => {
       const sub = drawn((k * Math.PI) / 6);
       for (const fitted of k === 0 || k === 8 ? [false, true] : [false]) {
         const report = recordOf([sub], { corrector: 1 }, { fitted });
-        expect(report.verdict).toBe('inconclusive');
-        expect(report.needs).toMatch(/steady/);
+        // The strain itself, 2.7 tolerances, may be told.
+        expect(report.headline).toMatch(/^(Cannot tell|Something pinches)/);
         expect(findingOf(report, 'miscollimation')).toMatchObject({
+          status: 'not-measurable',
           widensPx: null,
           toleranceShare: null,
           directionDeg: null,
