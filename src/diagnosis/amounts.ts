@@ -34,7 +34,7 @@ export interface Amounts {
   /** Subs skewed while others are not, by index: of coma and trefoil only the others tell. */
   readonly jumped: ReadonlyMap<number, SkewedSmear>;
   readonly skewRatio: number | null;
-  /** The coma of the one sub may be a jump's, beside a trefoil of the optics: no jump comes twice alike. */
+  /** The coma of the one sub may be a jump's, with or without a trefoil of the optics: no jump comes twice alike. */
   readonly perhapsJump: boolean;
   /** Uniform trefoil3 less any skewed smear's and what gross coma makes by itself. */
   readonly trefoil: UncertainVector;
@@ -218,7 +218,9 @@ function amountsOf(
   };
 }
 
-export const typicalSigma2 = ({ shapes }: FrameStars): number => median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor));
+/** sigma_major sigma_minor of a typical star, px^2; 0 without stars. */
+export const typicalSigma2 = ({ shapes }: FrameStars): number =>
+  shapes.length === 0 ? 0 : median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor));
 
 /** See `Amounts.steady`; of one sub what it has. `subs`: what coma does not make of their distortion. */
 export function steadySmear(

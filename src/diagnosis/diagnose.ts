@@ -4,7 +4,7 @@ import { type Amounts, measureAmounts } from './amounts.ts';
 import { directionIsOpen, turnOf } from './comaBesideSmear.ts';
 import { CAUSES, type Cause, DETECT_SIGMAS, type Finding, NO_DIRECTION } from './finding.ts';
 import { correctorSpacing, sensorTilt } from './focalPlane.ts';
-import { comaTolerance, hangsOnFocus, hiddenByJump, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
+import { comaTolerance, hangsOnFocus, mirrorTiltArcmin, miscollimation } from './miscollimation.ts';
 import { defocus, dispersion, tracking, trackingOrAstigmatism } from './motionFindings.ts';
 import { fittedDirection } from './refined.ts';
 import type { Setup } from './setup.ts';
@@ -160,7 +160,7 @@ function doubt(coma: Finding, amounts: Amounts): { readonly why: string; readonl
       why: 'a smear to one side hides the coma',
       needs: 'steady subs above 60 deg altitude, or through a green or narrow filter',
     };
-  if (hiddenByJump(coma, amounts))
+  if (amounts.perhapsJump)
     return {
       why: 'a jump of the stars during the exposure would look the same',
       needs: 'two subs more, with steady tracking, measured together with this one',

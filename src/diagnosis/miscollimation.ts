@@ -34,10 +34,6 @@ const SURE_SHARE = { quick: 2 / 3, fitted: 0.48 } as const;
 const open = ({ status, significance, share }: Finding): boolean =>
   status === 'not-measurable' && (significance ?? 0) >= FAULT_SIGMAS && share !== null && share.value > 1;
 
-/** A jump during the exposure may have made the coma, all of it. */
-export const hiddenByJump = ({ status }: Finding, { perhapsJump }: Amounts): boolean =>
-  perhapsJump && status === 'not-measurable';
-
 /** Coma is there, and whether it is too much hangs on the focus that one sub cannot tell. */
 export const hangsOnFocus = (finding: Finding): boolean =>
   open(finding) && finding.share !== null && finding.share.low <= SURE_SHARE.quick;
@@ -47,7 +43,7 @@ const TWO_FOCUS_SPREAD = 0.15;
 
 /**
  * A smear to one side with more of coma3 than is left of the optics': how much of that is coma cannot be told. Nor can it be in one sub
- * of a coma the same way, for a trefoil of the optics may have hidden the most of the smear's.
+ * of a coma along the same line, for a trefoil of the optics may have hidden the most of the smear's.
  */
 export const smearHidesComa = ({ coma, skew, smooth }: Pick<Amounts, 'coma' | 'skew' | 'smooth'>): boolean =>
   skew !== null &&
@@ -79,7 +75,9 @@ export function miscollimation(
   const skewed = smearHidesComa(amounts);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
-  const hidden = skewed || (amounts.perhapsJump && (plainly === 'fault' || plainly === 'not-measurable'));
+  // Coma and a jump may as well undo each other.
+  const hiddenBy = skewed ? 'skew' : amounts.perhapsJump ? 'jump' : null;
+  const hidden = hiddenBy !== null;
   const measured = hidden ? 'not-measurable' : plainly;
   const told = significance >= DETECT_SIGMAS && !hidden;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
@@ -116,9 +114,9 @@ export function miscollimation(
     axisError: null,
     starShift: shift,
     because: skewed
-      ? `stars are smeared to one side, and what is left as coma (${length.toFixed(4)}) is less than that or the same way: the two cannot be told apart`
+      ? `stars are smeared to one side, and what is left as coma (${length.toFixed(4)}) is less than that or along the same line: the two cannot be told apart`
       : hidden
-        ? `${tails}, along the smear of all stars, which are triangular as well: a jump during the exposure and a strained mirror make the same`
+        ? `what looks like coma (${length.toFixed(4)}) lies along the smear of all stars: a jump during the exposure makes the same, and a strained mirror may hide its triangle`
         : significance < DETECT_SIGMAS
           ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
           : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}${
@@ -131,7 +129,7 @@ export function miscollimation(
         ? OTHER_FOCUS
         : status === 'fault' && turnedOpen
           ? ROUNDER_STARS
-          : adviceFor(status, shift !== null, spread, direction, screenY, setup, hidden),
+          : adviceFor(status, shift !== null, spread, direction, screenY, setup, hiddenBy),
   };
 }
 
@@ -157,7 +155,7 @@ function adviceFor(
   direction: number,
   screenY: ScreenY,
   setup: Setup,
-  hidden: boolean,
+  hiddenBy: 'skew' | 'jump' | null,
 ): string {
   if (status === 'fault') {
     const first =
@@ -171,9 +169,14 @@ function adviceFor(
     return `${first}${half}${scaleNote} ${MOVE}`;
   }
   if (status === 'not-measurable') {
-    return hidden
-      ? 'Take more subs, above 60 deg altitude or through a green or narrow filter, with steady tracking, then measure them together.'
-      : 'More subs, or longer ones: do not turn anything on this measurement.';
+    switch (hiddenBy) {
+      case 'skew':
+        return 'Take more subs, above 60 deg altitude or through a green or narrow filter, with steady tracking, then measure them together.';
+      case 'jump':
+        return 'Turn nothing yet. Take two subs more, with steady tracking, and measure all three together: no jump comes twice alike.';
+      default:
+        return 'More subs, or longer ones: do not turn anything on this measurement.';
+    }
   }
   return 'Leave the primary alone.';
 }

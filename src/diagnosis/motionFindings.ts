@@ -3,7 +3,7 @@ import { type UncertainVector, vectorLength, vectorSignificance } from '../field
 import { airIsSuspect } from './air.ts';
 import { type Amounts, withDistortionFloor } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
-import { APART_UM, astigmatismTold, smearsOf } from './refined.ts';
+import { APART_UM, astigmatismTold, isSeen, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import { axialDifference } from './skew.ts';
@@ -119,7 +119,7 @@ function turnsPerhaps(amounts: Amounts, amount: number): boolean {
   if (retrieved.longBy !== null) return retrieved.longBy === 'either';
   const made = Math.max(...retrieved.perSub.map(({ astigmatic }) => Math.hypot(astigmatic.x, astigmatic.y)));
   const least = smeared ? BESIDE_SMEAR_SIGMAS : DETECT_SIGMAS;
-  if (astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount) return true;
+  if (astigmatismSigmas(retrieved) >= least && made >= 0.5 * amount && isSeen(amounts, retrieved)) return true;
   // What is known for a jump is none of it.
   if (amounts.skew !== null) return false;
   return turnedThroughFocus(

@@ -68,7 +68,10 @@ export const APART_UM = 30;
 /** Of the elongation that uniform astigmatism makes so much is seen: a smear that undoes the most of it would be chance. */
 const LEAST_SEEN = 0.3;
 
-/** Whether the fit tells uniform astigmatism from a smear: never of a single sub, in which any misfit of a smear passes for it. */
+/**
+ * Whether the fit tells uniform astigmatism from a smear: not of a single sub, in which any misfit of a smear passes for it, and whose
+ * elongation nobody weighs.
+ */
 export function astigmatismTold(amounts: Amounts, retrieved: Retrieved): boolean {
   if (astigmatismSigmas(retrieved) < FAULT_SIGMAS) return false;
   if (retrieved.longBy !== null) return retrieved.longBy === 'astigmatism';
@@ -80,8 +83,8 @@ export function astigmatismTold(amounts: Amounts, retrieved: Retrieved): boolean
   );
 }
 
-/** Whether the stars of the sub that it would make the longest are long its way. */
-function isSeen({ smooth, optics }: Amounts, { perSub }: Retrieved): boolean {
+/** Whether the stars of the sub that astigmatism would make the longest are long its way. */
+export function isSeen({ smooth, optics }: Amounts, { perSub }: Retrieved): boolean {
   const { frame, astigmatic, comatic } = perSub.reduce((a, b) =>
     vectorLength(b.astigmatic) > vectorLength(a.astigmatic) ? b : a,
   );
@@ -176,14 +179,14 @@ const MADE_SHARE = { least: 0.1, most: 0.3 } as const;
  * that tells astigmatism from smear, what it found, for to it the mixed answers of coma, trefoil and focus are known.
  */
 export function smearsOf(amounts: Amounts): { frame: number; distortion: UncertainVector }[] {
-  const { smooth, comaDistortion, optics, retrieved, skew } = amounts;
+  const { smooth, comaDistortion, optics, perhapsJump, retrieved, skew } = amounts;
   const told = retrieved !== null && astigmatismTold(amounts, retrieved);
   return smooth.perFrame.map(({ frame, fields }) => {
     const { uniform } = fields.distortion;
     const fitted = retrieved?.perSub[frame];
     if (told && fitted !== undefined) return { frame, distortion: fitted.smear };
-    // Where all subs are skewed the fit leaves the coma open.
-    if (retrieved === null || fitted === undefined || optics.bare || skew !== null)
+    // Where all subs are skewed, or the one may be, what the fit takes for coma need not be.
+    if (retrieved === null || fitted === undefined || optics.bare || skew !== null || perhapsJump)
       return { frame, distortion: without(uniform, comaDistortion) };
     const { value, low, high } = retrieved.comaUm;
     const share = Math.max(MADE_SHARE.least, (high - low) / Math.max(value, 1e-12));

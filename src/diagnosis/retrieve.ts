@@ -26,6 +26,7 @@ import {
   focusPriorUm,
   letGo,
   rangeFor,
+  reachesFarther,
   USUAL_ASTIGMATISM_UM,
   widerRange,
 } from './tableRange.ts';
@@ -98,9 +99,11 @@ export function retrieveWavefront(
     const wider = widerRange(found, farthestUm(frames, amounts, guess));
     if (wider !== null) found = fitWithin(wider, priors, from, CLOSER_FROM) ?? found;
     const { range: whole } = found.table;
+    let last: ResponseRange | null = null;
     for (let round = 0; round < MOST_ROUNDS; round++) {
       const closer = closerRange(found);
-      if (closer === null) break;
+      if (closer === null || (last !== null && !reachesFarther(closer, last))) break;
+      last = closer;
       const near = fitWithin(closer, priors, found.retrieval.best.parameters, CLOSER_FROM);
       if (near === null) break;
       found = near;

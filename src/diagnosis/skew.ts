@@ -1,4 +1,5 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { SKEW_TREFOIL } from '../retrieval/model.ts';
 
 /**
  * A skewed smear (a jump part-way through the exposure, backlash, atmospheric dispersion) has an odd part as coma has.
@@ -12,8 +13,6 @@ export interface SkewedSmear {
   readonly direction: number;
 }
 
-/** trefoil3 over coma3 of a skewed smear, through the Gaussian weight (tried on drawn stars, 0.9-0.97). */
-export const SKEW_TREFOIL = 0.94;
 /** trefoil3 over coma3 above which the odd part holds a skewed smear: coma's own stays below 0.25, skews lie at 0.77 to 0.95. */
 const SKEW_RATIO = 0.4;
 /** The same of a skew alone, a little wider than drawn. */
@@ -66,7 +65,7 @@ const MOST_TRIES = 4;
 /** Three directions are tried, so that one would match by chance so much the sooner: nearer than AXIS_MATCH, radians. */
 const TRIED_MATCH = (8 * Math.PI) / 180;
 
-/** The skew whose axis and trefoil hold together with what the coma that it leaves makes of both; the clearest of them. */
+/** The skew whose axis and trefoil hold together with what the coma that it leaves makes of both. */
 function skewBesideComa(parts: Parts, own: Own): SkewedSmear | null {
   const k = vectorLength(parts.trefoil) / SKEW_TREFOIL;
   const third = Math.atan2(parts.trefoil.y, parts.trefoil.x) / 3;
@@ -207,9 +206,10 @@ const BESIDE_TREFOIL = 0.45;
 const BESIDE_MADE = 2;
 
 /**
- * Whether the coma may be a jump's although the signs of one are not all there, because the optics make a trefoil of their own as
- * well: together they have any strength and direction. Several subs would tell, for no jump comes twice alike. All as measured:
- * taken for coma, a jump would be given its own elongation. `long`: distortion from which stars are long.
+ * Whether the coma may be a jump's although the signs of one are not all there, because the optics may make a trefoil of their own:
+ * together they have any strength and direction. Several subs would tell, for no jump comes twice alike. Triangular stars are asked for
+ * their elongation as measured, for a jump taken for coma would be given its own; others for what the coma leaves of it. `long`:
+ * distortion from which stars are long.
  */
 export function mayHoldJump(parts: Parts, own: Own, long: number): boolean {
   const { coma, trefoil, distortion } = parts;

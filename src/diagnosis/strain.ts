@@ -1,10 +1,10 @@
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { SKEW_TREFOIL } from '../retrieval/model.ts';
 import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unlessOpen, unmeasurable } from './finding.ts';
 import { astigmatismTold } from './refined.ts';
 import type { Response } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
-import { SKEW_TREFOIL } from './skew.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
@@ -45,22 +45,40 @@ const TOLD_PHASE = 1;
  * Phase of the trefoil, three times its direction, and its error; radians, stored axes. The fit knows how focus and a smear turn what
  * the stars show; of a smear skewed in all subs it does not know enough.
  */
-export function trefoilPhase({ retrieved, skew, trefoil }: Pick<Amounts, 'retrieved' | 'skew' | 'trefoil'>): {
-  readonly phase: number;
-  readonly phaseError: number;
-} {
+export function trefoilPhase(amounts: Amounts): { readonly phase: number; readonly phaseError: number } {
+  const { retrieved, skew, trefoil } = amounts;
   const seen = trefoil.error / Math.max(vectorLength(trefoil), 1e-12);
   const fitted = retrieved === null || skew !== null ? null : retrieved;
   const shown = fitted !== null && fitted.trefoilAngleError < TOLD_PHASE ? fitted.trefoil : trefoil;
-  return { phase: Math.atan2(shown.y, shown.x), phaseError: Math.max(seen, fitted?.trefoilAngleError ?? 0) };
+  // A jump's may stand at any angle to it.
+  const turned = Math.asin(shareOfJump(amounts));
+  return {
+    phase: Math.atan2(shown.y, shown.x),
+    phaseError: Math.hypot(Math.max(seen, fitted?.trefoilAngleError ?? 0), turned),
+  };
 }
 
-/** What the trefoil of a jump, that the coma may be, leaves at least of the one seen. */
-const shareLeftByJump = ({ coma, trefoil }: Amounts): number =>
-  Math.max(0, 1 - (SKEW_TREFOIL * vectorLength(coma)) / Math.max(vectorLength(trefoil), 1e-12));
+/** The trefoil of a jump, that the coma of the one sub may be, as a share of the one seen. */
+const shareOfJump = ({ coma, perhapsJump, trefoil }: Amounts): number =>
+  perhapsJump ? Math.min(1, (SKEW_TREFOIL * vectorLength(coma)) / Math.max(vectorLength(trefoil), 1e-12)) : 0;
+
+/**
+ * Whether a skewed smear of the only sub may have made the trefoil, or hidden it: all of it is then given to the smear. Beside one that
+ * the coma only may be, a trefoil is told that is a fault without the smear's share.
+ */
+export function trefoilIsHidden(amounts: Amounts): boolean {
+  const { perhapsJump, response, retrieved, skew, smooth, trefoil } = amounts;
+  if (response === null) return false;
+  if (skew !== null) return smooth.perFrame.length < 2;
+  const { low } = trefoilAmount(vectorLength(trefoil), trefoil.error, response, retrieved);
+  return perhapsJump && low * (1 - shareOfJump(amounts)) <= sureShare(amounts) * MARECHAL_UM;
+}
+
+const sureShare = ({ optics, retrieved }: Amounts): number =>
+  optics.bare && retrieved === null ? SURE_SHARE.bareQuick : SURE_SHARE.usual;
 
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { optics, perhapsJump, response, retrieved, trefoil } = amounts;
+  const { response, retrieved, trefoil } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
@@ -71,17 +89,16 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
   const seen = significance >= DETECT_SIGMAS;
   // Out of focus a small trefoil looks large: where a usual defocus would bring it well within, it is no fault yet.
   const measured = statusOf(rms, error, significance, MARECHAL_UM);
-  const sure = optics.bare && retrieved === null ? SURE_SHARE.bareQuick : SURE_SHARE.usual;
-  const left = perhapsJump ? low * shareLeftByJump(amounts) : low;
-  const hidden = perhapsJump && left <= sure * MARECHAL_UM;
-  const status = hidden ? 'not-measurable' : unlessOpen(measured, left, sure * MARECHAL_UM);
+  const left = low * (1 - shareOfJump(amounts));
+  const hidden = trefoilIsHidden(amounts);
+  const status = hidden ? 'not-measurable' : unlessOpen(measured, left, sureShare(amounts) * MARECHAL_UM);
   const told = seen && !hidden;
   return {
     cause: 'pinched-optics',
     status,
     significance,
     tolerance,
-    share: hidden ? null : shareOf(MARECHAL_UM, rms, low, rms + error),
+    share: hidden ? null : shareOf(MARECHAL_UM, rms, left, rms + error),
     widens: hidden ? null : response.trefoilBlurPx(rms),
     direction: told ? direction : null,
     directionError: told ? Math.min(Math.PI / 6, phaseError / 3) : null,
@@ -89,7 +106,7 @@ export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
     axisError: null,
     starShift: null,
     because: hidden
-      ? 'the jump that the coma may be makes the stars triangular as well, or hides that they are'
+      ? 'a smear to one side makes the stars triangular as well, or hides that they are'
       : seen
         ? `stars are triangular alike all over the field, one corner ${directionWords(direction, screenY)}; |trefoil3| ${length.toFixed(4)}${amounts.physical ? `, ${(1000 * rms).toFixed(0)} nm RMS` : ''}`
         : `no triangular stars: |trefoil3| ${length.toFixed(4)}, error ${trefoil.error.toFixed(4)}`,

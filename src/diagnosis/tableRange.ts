@@ -1,5 +1,5 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
-import { selectInPlace } from '../numeric/statistics.ts';
+import { median, selectInPlace } from '../numeric/statistics.ts';
 import type { ResponseRange, ResponseTable } from '../optics/response.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, toDefocus } from '../optics/wavefront.ts';
 import type { Retrieval } from '../retrieval/fitWavefront.ts';
@@ -37,8 +37,9 @@ export function rangeFor(frames: readonly FrameStars[], amounts: Amounts, guess:
   const { response, optics, comaUm } = amounts;
   if (response === null) throw new RangeError('rangeFor needs a response');
   const sharpest = Math.min(...guess.seeing);
-  // No star is narrower than the seeing.
-  const softest = (206.264806 * optics.pixelUm * amounts.fwhm) / optics.focalLengthMm;
+  // No star is narrower than the seeing, those of the softest sub as little as the others.
+  const widest = Math.max(amounts.fwhm, ...frames.map(({ shapes }) => median(shapes.map((s) => s.fwhm))));
+  const softest = (206.264806 * optics.pixelUm * widest) / optics.focalLengthMm;
   const umOfFocus = 1 / toDefocus(telescopeFor(optics), 1);
   const far = FAR_SHARE * umOfFocus * farthestDefocus(frames, guess);
   // However the guess shares them out, seeing and defocus together make no star wider than the widest.
@@ -199,11 +200,27 @@ export function letGo(
     held((w) => Math.hypot(w[key].x, w[key].y), range.limits[key]) ? whole.limits[key] : range.limits[key];
   const next: ResponseRange = {
     seeingArcsec: {
-      from: Math.min(...seeings) < (1 + HELD_END) * from ? whole.seeingArcsec.from : from,
-      to: Math.max(...seeings) > (1 - HELD_END) * to ? whole.seeingArcsec.to : to,
+      from: Math.min(...seeings) < (1 + HELD_END) * from ? Math.min(from, whole.seeingArcsec.from) : from,
+      to: Math.max(...seeings) > (1 - HELD_END) * to ? Math.max(to, whole.seeingArcsec.to) : to,
     },
     defocusUm: held(({ d }) => Math.abs(d), defocusLimit) ? whole.defocusUm : range.defocusUm,
     limits: { a: limit('a'), c: limit('c'), t: limit('t') },
   };
   return JSON.stringify(next) === JSON.stringify(range) ? null : next;
+}
+
+/** A closer table made anew must reach farther than the last one by this share, or the fit goes to and fro. */
+const FARTHER = 1.1;
+
+export function reachesFarther(next: ResponseRange, last: ResponseRange): boolean {
+  const ends = ({ seeingArcsec: { from, to }, defocusUm, limits: { a, c, t } }: ResponseRange): number[] => [
+    1 / from,
+    to,
+    defocusUm,
+    a,
+    c,
+    t,
+  ];
+  const before = ends(last);
+  return ends(next).some((end, k) => end > FARTHER * before[k]);
 }

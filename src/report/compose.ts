@@ -2,11 +2,11 @@ import { turned } from '../diagnosis/comaBesideSmear.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
-import { hiddenByJump, mirrorTiltArcmin, smearHidesComa } from '../diagnosis/miscollimation.ts';
+import { mirrorTiltArcmin, smearHidesComa } from '../diagnosis/miscollimation.ts';
 import { driftOf } from '../diagnosis/motionFindings.ts';
 import { comaVectorUm, smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
-import { trefoilPhase } from '../diagnosis/strain.ts';
+import { trefoilIsHidden, trefoilPhase } from '../diagnosis/strain.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import type { Zone as FieldZone } from '../field/zones.ts';
 import type { Frame, FrameFacts } from '../frame/frame.ts';
@@ -218,8 +218,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const amounts = diagnosis.amounts;
   if (amounts === null) return EMPTY_FIELD;
   const { smooth, size, coma, comaUm, physical, halfDiagonalMm: mm } = amounts;
-  const found = diagnosis.findings.find(({ cause }) => cause === 'miscollimation');
-  const hidden = smearHidesComa(amounts) || (found !== undefined && hiddenByJump(found, amounts));
+  const hidden = amounts.perhapsJump || smearHidesComa(amounts);
   const comaVector = hidden ? null : comaVectorUm(amounts);
   const tilt = physical ? tiltAmount(amounts, setup) : null;
   const tiltSeen = size !== null && tiltSignificance(amounts, size) >= DETECT_SIGMAS;
@@ -229,6 +228,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const { trefoil } = amounts;
   const { phase, phaseError } = trefoilPhase(amounts);
   const trefoilLength = vectorLength(trefoil);
+  const trefoilSeen = vectorSignificance(trefoil) >= DETECT_SIGMAS;
   const driftFrom = (e: { readonly x: number; readonly y: number; readonly error: number }) =>
     driftOf(e, field.fwhm ?? 0, amounts.optics.bare);
   const drift = driftFrom(smear);
@@ -292,16 +292,17 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
         : null,
       radial: smooth.distortion.radial,
     },
-    trefoil: {
-      uniform3: screen.vector({
-        x: trefoilLength * Math.cos(phase),
-        y: trefoilLength * Math.sin(phase),
-        error: trefoil.error,
-      }),
-      directionDeg: vectorSignificance(trefoil) >= DETECT_SIGMAS ? screen.trefoilDeg(phase) : null,
-      directionErrorDeg:
-        vectorSignificance(trefoil) >= DETECT_SIGMAS ? degrees(Math.min(Math.PI / 6, phaseError / 3)) : null,
-    },
+    trefoil: trefoilIsHidden(amounts)
+      ? { uniform3: null, directionDeg: null, directionErrorDeg: null }
+      : {
+          uniform3: screen.vector({
+            x: trefoilLength * Math.cos(phase),
+            y: trefoilLength * Math.sin(phase),
+            error: trefoil.error,
+          }),
+          directionDeg: trefoilSeen ? screen.trefoilDeg(phase) : null,
+          directionErrorDeg: trefoilSeen ? degrees(Math.min(Math.PI / 6, phaseError / 3)) : null,
+        },
   };
 }
 

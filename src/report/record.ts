@@ -158,7 +158,9 @@ const wavefront = z
         focusUm: interval.describe('along the axis at the middle of the frame; signs are relative to each other'),
       }),
     ),
-    comaUm: vector.describe('W131 along the coma tail'),
+    comaUm: vector.describe(
+      'W131 along the coma tail, as fitted: where the findings tell no coma, a smear may have made it',
+    ),
     comaNmRms: interval,
     tiltUm: interval.describe('edge to edge along the steepest direction'),
     tiltAxisDeg: axis,

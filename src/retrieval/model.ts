@@ -30,7 +30,7 @@ export function wavefrontOf(layout: Layout, p: ArrayLike<number>, { frame, u, v 
 }
 
 /** trefoil3 over coma3 of a skewed smear through the Gaussian weight (drawn stars: 0.9 to 0.97). */
-const SKEW_TREFOIL = 0.94;
+export const SKEW_TREFOIL = 0.94;
 /** Squared coma3 below which a skew has no direction. */
 const NO_SKEW = 1e-16;
 

@@ -58,7 +58,11 @@ describe('the smear of a sub', () => {
   it('is told without the fit where a skew leaves it no coma, or there is none', () => {
     const skew = { coma3: { x: 0.05, y: 0 }, direction: 0 };
     const { amounts } = amountsOf([ROUND, ROUND], sure, skew);
-    for (const one of [amounts, { ...amounts, skew: null, retrieved: null }])
+    for (const one of [
+      amounts,
+      { ...amounts, skew: null, retrieved: null },
+      { ...amounts, skew: null, perhapsJump: true },
+    ])
       expect(smearsOf(one)[0].distortion.x).toBeCloseTo(0.11, 12);
   });
 

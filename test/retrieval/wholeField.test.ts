@@ -158,7 +158,30 @@ describe('two subs 65 um off, with little coma and nothing tilted', () => {
   });
 });
 
+describe('three subs, the last in far softer air', () => {
+  it('keep a primary that is off by 4 arcmin, and each sub its seeing', () => {
+    const state = { primaryTiltArcmin: { x: 4, y: 0 } };
+    const { fine } = both([2.2, 2.2, 3.6].map((seeingArcsec) => ({ state, seeingArcsec })));
+    const { comaUm, perSub } = retrievedOf(fine);
+    expect(Math.abs(comaUm.value / COMA_UM_PER_ARCMIN / 4 - 1)).toBeLessThan(0.2);
+    for (const [f, seeing] of [2.2, 2.2, 3.6].entries())
+      expect(Math.abs(perSub[f].seeingArcsec.value / seeing - 1)).toBeLessThan(0.07);
+    expect(fine.diagnosis.verdict).toBe('adjust');
+  });
+});
+
 describe('where it has nothing to stand on', () => {
+  it('goes on without a sub that has no star left', () => {
+    const frame = drawSub({ seed: 3 });
+    const good = measureFrame(frame);
+    const measurement = measureField(
+      [good, { ...good, stars: { ...good.stars, shapes: [] } }],
+      setupFromFrames([frame, frame], {}),
+      orientationOf([frame, frame], {}),
+    );
+    expect(measurement.diagnosis.verdict).toBe('good');
+  });
+
   it('leaves the quick answer as it is: unknown optics', () => {
     const frames = [drawSub({ seed: 3, facts: { apertureMm: null } })];
     const quick = measureField(
