@@ -118,10 +118,11 @@ function conclude(findings: readonly Finding[], amounts: Amounts, setup: Setup, 
   const first = optical.find((f) => f.cause === 'miscollimation') ?? optical[0];
   if (first !== undefined) {
     const rest = optical.filter((f) => f !== first);
+    const untold = coma?.status === 'not-measurable' ? ' Whether it is collimated is not told.' : '';
     const more = rest.length === 0 ? '' : ` Then: ${rest.map((f) => CAUSES[f.cause].title).join(', ')}.`;
     return {
       verdict: 'adjust',
-      headline: `${faultLine(first, amounts, screenY)}${more}${also}`,
+      headline: `${faultLine(first, amounts, screenY)}${more}${also}${untold}`,
       needs: null,
       findings,
       amounts,
