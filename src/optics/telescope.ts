@@ -97,10 +97,11 @@ export const FOUR_VANES: readonly Vane[] = [0, 1, 2, 3].map((quarter) => ({
 }));
 
 /**
- * How far a fold mirror's shadow usually stands off the pupil's centre, in any direction, pupil radii: set for full illumination it is
- * its share of the aperture over twice the focal ratio (common practice, no source), 0.02 to 0.045.
+ * How far a fold mirror's shadow usually stands off the pupil's centre, in any direction, pupil radii, root mean square: set for full
+ * illumination it is its share of the aperture over twice the focal ratio (common practice, no source), 0.02 to 0.045; as many are set
+ * in the middle, give or take a hundredth.
  */
-export const USUAL_SHADOW = 0.033;
+export const USUAL_SHADOW = 0.025;
 
 /** 200 mm f/4 with a corrector of magnification 1: the working example of the checks. */
 export const EXAMPLE_TELESCOPE: Telescope = {
