@@ -50,6 +50,11 @@ const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
 
 /** A skewed smear longer than so many times what the air makes is a jump. */
 const MOST_OF_AIR = 2.5;
+/**
+ * And one skewed by so many times what the air makes, its faint skew told to within the least: drawn nights of air have 1.3 to 7.3 times
+ * as much, jumps 18 times and more.
+ */
+const MOST_SKEW = { ofAir: 12, least: 0.015 } as const;
 
 /**
  * Whether the smear is the air's: it stays over the subs, low in the sky, through a broad band, and is either skewed as only
@@ -62,7 +67,9 @@ export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
   const { air, skew, smear, steady } = amounts;
   if (skew !== null) {
     const tooLong = air !== null && vectorLength(smear) > MOST_OF_AIR * air.distortion;
-    return low && !narrow && !tooLong && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
+    const skewed = Math.hypot(skew.coma3.x, skew.coma3.y);
+    const tooSkewed = air !== null && skewed > Math.max(MOST_SKEW.ofAir * air.coma3, MOST_SKEW.least);
+    return low && !narrow && !tooLong && !tooSkewed && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
   }
   if (air === null || vectorSignificance(steady) < FAULT_SIGMAS) return false;
   const length = vectorLength(smear);
