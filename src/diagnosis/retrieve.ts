@@ -129,6 +129,7 @@ export function retrieveWavefront(
     comatic: comaticOf(retrieval.layout, retrieval.best.parameters, draw),
     sigma2: frames.map(typicalSigma2),
     longBy: long?.by ?? null,
+    logOdds: long?.logOdds ?? 0,
   });
   return settled(found, retrieval) ? found : null;
 }
@@ -153,6 +154,7 @@ const ELSEWHERE = 0.4;
 /** What makes the stars of several subs long, and the fit to go on from where it is astigmatism. */
 interface Long {
   readonly by: NonNullable<Retrieved['longBy']>;
+  readonly logOdds?: number;
   readonly astigmatic: Elongation['astigmatic'] | null;
 }
 
@@ -179,7 +181,7 @@ function longBy(
   if (logOdds < -OPEN) return { by: 'smear', astigmatic: null };
   const made = Math.max(...astigmaticOf(layout, astigmatic.parameters, draw).map(({ x, y }) => Math.hypot(x, y)));
   if (made < LEAST_MADE * longest) return null;
-  if (logOdds > TOLD) return { by: 'astigmatism', astigmatic };
+  if (logOdds > TOLD) return { by: 'astigmatism', logOdds, astigmatic };
   return between > toDefocus(telescopeFor(optics), APART_UM) && logOdds > OPEN
     ? { by: 'either', astigmatic: null }
     : null;

@@ -56,6 +56,8 @@ export interface Retrieved {
   };
   /** What makes the stars of several subs long, told by how it goes with their focus; null where it was not asked or not answered. */
   readonly longBy: 'astigmatism' | 'smear' | 'either' | null;
+  /** Natural logarithm of the odds for astigmatism where it is that; else 0. */
+  readonly logOdds: number;
   readonly trefoil: UncertainVector;
   /** Of its phase, three times the direction's; radians. */
   readonly trefoilAngleError: number;
@@ -85,7 +87,7 @@ export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
 }
 
 /** What was found beside the fit's numbers; `sigma2`: px^2, of a typical star of each sub. */
-interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'longBy'> {
+interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'longBy' | 'logOdds'> {
   readonly astigmatic: readonly Complex[];
   readonly comatic: readonly Complex[];
   readonly sigma2: readonly number[];
@@ -95,7 +97,7 @@ export function retrievedAmounts(
   retrieval: Retrieval,
   optics: KnownOptics,
   setup: Setup,
-  { explained, drawnAgainstTable, astigmatic, comatic, sigma2, longBy }: Beside,
+  { explained, drawnAgainstTable, astigmatic, comatic, sigma2, longBy, logOdds }: Beside,
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
@@ -175,6 +177,7 @@ export function retrievedAmounts(
       radial: number(layout.radialAstigmatism, 1 / UM_PER_RMS.a),
     },
     longBy,
+    logOdds,
     trefoil: vector(layout.trefoil),
     trefoilAngleError: angleErrorOver(scan, layout.trefoil),
     trefoilRmsUm: length(layout.trefoil, 1 / UM_PER_RMS.t),
@@ -259,9 +262,12 @@ export function withTable(
   return scan.map((point) => ({ ...point, covariance: point.covariance.map((value) => wider * value) }));
 }
 
-/** Uniform astigmatism is told from a smear by its turn through focus, where the subs or the field show one. */
-export const astigmatismSigmas = ({ astigmatismRmsUm: { uniform } }: Retrieved): number =>
-  vectorLength(uniform) / Math.max(uniform.error, 1e-12);
+/**
+ * Uniform astigmatism is told from a smear by its turn through focus, where the subs or the field show one: sigma of its amount, or of
+ * the odds for it, for its amount hangs on the foci and they on each other.
+ */
+export const astigmatismSigmas = ({ astigmatismRmsUm: { uniform }, logOdds }: Retrieved): number =>
+  Math.max(vectorLength(uniform) / Math.max(uniform.error, 1e-12), Math.sqrt(2 * Math.max(0, logOdds)));
 
 const scaled = ({ value, low, high }: Interval, factor: number): Interval => ({
   value: factor * value,

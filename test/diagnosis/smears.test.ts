@@ -12,6 +12,7 @@ function amountsOf(
     readonly astigmatic: Complex;
     readonly sigmas: number;
     longBy?: Retrieved['longBy'];
+    readonly logOdds?: number;
   },
   skew: Amounts['skew'] = null,
 ): { readonly amounts: Amounts; readonly retrieved: Retrieved } {
@@ -26,6 +27,7 @@ function amountsOf(
     comaUm: { value: 0.3, low: 0.27, high: 0.33 },
     astigmatismRmsUm: { uniform: { x: 0.02 * fitted.sigmas, y: 0, error: 0.02 } },
     longBy: fitted.longBy ?? null,
+    logOdds: fitted.logOdds ?? 0,
   } as unknown as Retrieved;
   const amounts = {
     smooth: {
@@ -74,7 +76,7 @@ describe('the smear of a sub', () => {
 
 describe('astigmatism is told from a smear', () => {
   const found = { comatic: NONE, astigmatic: { x: 0.2, y: 0 }, sigmas: 6 };
-  const told = (measured: readonly Complex[], fitted = found): boolean => {
+  const told = (measured: readonly Complex[], fitted: Parameters<typeof amountsOf>[1] = found): boolean => {
     const { amounts, retrieved } = amountsOf(measured, fitted);
     return astigmatismTold(amounts, retrieved);
   };
@@ -82,6 +84,13 @@ describe('astigmatism is told from a smear', () => {
   it('where the stars of several subs are long its way, at five sigma', () => {
     expect(told([{ x: 0.15, y: 0.02 }, ROUND])).toBe(true);
     expect(told([{ x: 0.15, y: 0.02 }, ROUND], { ...found, sigmas: 4.9 })).toBe(false);
+  });
+
+  it('by the odds, where they are as great as five sigma, however unsure its amount', () => {
+    const open = { ...found, sigmas: 3.4, longBy: 'astigmatism' as const };
+    // Two subs 45 um apart of a drawn night: odds of e^13.3, or 5.2 sigma of a normal distribution.
+    expect(told([{ x: 0.12, y: 0 }, ROUND], { ...open, logOdds: 13.3 })).toBe(true);
+    expect(told([{ x: 0.12, y: 0 }, ROUND], { ...open, logOdds: 8 })).toBe(false);
   });
 
   it('not in a single sub, nor where round stars would need a smear that undoes it', () => {
