@@ -45,10 +45,14 @@ const TWO_FOCUS_SPREAD = 0.15;
  * A smear to one side with more of coma3 than is left of the optics': how much of that is coma cannot be told. Nor can it be in one sub
  * of a coma along the same line, for a trefoil of the optics may have hidden the most of the smear's.
  */
-export const smearHidesComa = ({ coma, skew, smooth }: Pick<Amounts, 'coma' | 'skew' | 'smooth'>): boolean =>
+const smearHidesComa = ({ coma, skew, smooth }: Pick<Amounts, 'coma' | 'skew' | 'smooth'>): boolean =>
   skew !== null &&
   (vectorLength(coma) < Math.hypot(skew.coma3.x, skew.coma3.y) ||
     (smooth.perFrame.length < 2 && liesAlong(coma, skew.direction)));
+
+/** What hides the coma, so that nothing is told of it: a skewed smear, or a jump that it may be, for the two may as well undo each other. */
+export const comaHiddenBy = (amounts: Amounts): 'skew' | 'jump' | null =>
+  smearHidesComa(amounts) ? 'skew' : amounts.perhapsJump ? 'jump' : null;
 
 export function miscollimation(
   amounts: Amounts,
@@ -72,11 +76,9 @@ export function miscollimation(
   const tolerance = comaTolerance(amounts, setup);
   const um = comaUm?.value ?? 0;
   const error = comaUm?.error ?? 0;
-  const skewed = smearHidesComa(amounts);
   const sure = retrieved === null ? SURE_SHARE.quick : SURE_SHARE.fitted;
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
-  // Coma and a jump may as well undo each other.
-  const hiddenBy = skewed ? 'skew' : amounts.perhapsJump ? 'jump' : null;
+  const hiddenBy = comaHiddenBy(amounts);
   const hidden = hiddenBy !== null;
   const measured = hidden ? 'not-measurable' : plainly;
   const told = significance >= DETECT_SIGMAS && !hidden;
@@ -113,17 +115,18 @@ export function miscollimation(
     axis: null,
     axisError: null,
     starShift: shift,
-    because: skewed
-      ? `stars are smeared to one side, and what is left as coma (${length.toFixed(4)}) is less than that or along the same line: the two cannot be told apart`
-      : hidden
-        ? `what looks like coma (${length.toFixed(4)}) lies along the smear of all stars: a jump during the exposure makes the same, and a strained mirror may hide its triangle`
-        : significance < DETECT_SIGMAS
-          ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
-          : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}${
-              turnedOpen
-                ? `; the stars are drawn out, which may turn this by ${((180 / Math.PI) * amounts.comaTurn.error).toFixed(0)} deg`
-                : ''
-            }`,
+    because:
+      hiddenBy === 'skew'
+        ? `stars are smeared to one side, and what is left as coma (${length.toFixed(4)}) is less than that or along the same line: the two cannot be told apart`
+        : hidden
+          ? `what looks like coma (${length.toFixed(4)}) lies along the smear of all stars: a jump during the exposure makes the same, and a strained mirror may hide its triangle`
+          : significance < DETECT_SIGMAS
+            ? `no uniform coma: |coma3| ${length.toFixed(4)}, error ${coma.error.toFixed(4)}`
+            : `${tails}, the same all over the field, ${size}; |coma3| ${length.toFixed(4)} ± ${coma.error.toFixed(4)}${
+                turnedOpen
+                  ? `; the stars are drawn out, which may turn this by ${((180 / Math.PI) * amounts.comaTurn.error).toFixed(0)} deg`
+                  : ''
+              }`,
     advice:
       status !== measured
         ? OTHER_FOCUS
@@ -155,7 +158,7 @@ function adviceFor(
   direction: number,
   screenY: ScreenY,
   setup: Setup,
-  hiddenBy: 'skew' | 'jump' | null,
+  hiddenBy: ReturnType<typeof comaHiddenBy>,
 ): string {
   if (status === 'fault') {
     const first =

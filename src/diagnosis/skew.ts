@@ -1,4 +1,5 @@
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { polar, subtract } from '../optics/complex.ts';
 import { SKEW_TREFOIL } from '../retrieval/model.ts';
 
 /**
@@ -56,7 +57,7 @@ export type Own = (parts: Parts) => Pick<Parts, 'trefoil' | 'distortion'>;
 export function findSkewedSmear(parts: Parts, own: Own): SkewedSmear | null {
   const { coma } = parts;
   const alone = skewIn(parts, ALONE);
-  if (alone !== null && vectorLength(less(coma, alone.coma3)) < ALONE_REST * vectorLength(coma)) return alone;
+  if (alone !== null && vectorLength(subtract(coma, alone.coma3)) < ALONE_REST * vectorLength(coma)) return alone;
   return skewIn({ coma, ...own(parts) }, BESIDE_COMA) ?? skewBesideComa(parts, own);
 }
 
@@ -71,9 +72,9 @@ function skewBesideComa(parts: Parts, own: Own): SkewedSmear | null {
   const third = Math.atan2(parts.trefoil.y, parts.trefoil.x) / 3;
   for (const turn of [0, 1, 2]) {
     const direction = third + (turn * 2 * Math.PI) / 3;
-    let skew: SkewedSmear | null = { coma3: { x: k * Math.cos(direction), y: k * Math.sin(direction) }, direction };
+    let skew: SkewedSmear | null = { coma3: polar(k, direction), direction };
     for (let round = 0; round < MOST_TRIES && skew !== null; round++) {
-      const rest = { ...parts.coma, ...less(parts.coma, skew.coma3) };
+      const rest = { ...parts.coma, ...subtract(parts.coma, skew.coma3) };
       const left = own({ ...parts, coma: rest });
       skew = skewIn({ coma: parts.coma, ...left }, { ...BESIDE_COMA, axis: TRIED_MATCH });
     }
@@ -81,11 +82,6 @@ function skewBesideComa(parts: Parts, own: Own): SkewedSmear | null {
   }
   return null;
 }
-
-const less = (a: { readonly x: number; readonly y: number }, b: typeof a): { x: number; y: number } => ({
-  x: a.x - b.x,
-  y: a.y - b.y,
-});
 
 /** A sub whose coma and elongation stand this many sigma off the others' has something that is not the optics'. */
 const APART_SIGMAS = 5;
@@ -193,7 +189,7 @@ function skewIn(
     .find((phi) => Math.abs(axialDifference(phi, axis)) < match && Math.cos(phi - tail) > ALONG);
   if (direction === undefined) return null;
   const k = vectorLength(trefoil) / SKEW_TREFOIL;
-  return { coma3: { x: k * Math.cos(direction), y: k * Math.sin(direction) }, direction };
+  return { coma3: polar(k, direction), direction };
 }
 
 /** A coma within this of the smear's long axis, radians, may be the jump's that made both. */
@@ -219,7 +215,7 @@ export function mayHoldJump(parts: Parts, own: Own, long: number): boolean {
     vectorLength(trefoil) >= BESIDE_TREFOIL * vectorLength(coma) && vectorSignificance(trefoil) >= SIGMAS;
   if (triangular && liesAlong(coma, axisOf(distortion))) return true;
   const { distortion: left } = own(parts);
-  const made = vectorLength(less(distortion, left));
+  const made = vectorLength(subtract(distortion, left));
   return vectorLength(left) > Math.max(long, BESIDE_MADE * made) && liesAlong(coma, axisOf(left), SURE_MATCH);
 }
 

@@ -98,8 +98,8 @@ export const FOUR_VANES: readonly Vane[] = [0, 1, 2, 3].map((quarter) => ({
 
 /**
  * How far a fold mirror's shadow usually stands off the pupil's centre, in any direction, pupil radii, root mean square: set for full
- * illumination it is its share of the aperture over twice the focal ratio (common practice, no source), 0.02 to 0.045; as many are set
- * in the middle, give or take a hundredth.
+ * illumination it is its share of the aperture over twice the focal ratio, 0.02 to 0.045; as many are set in the middle, give or take a
+ * hundredth (both common practice, no source).
  */
 export const USUAL_SHADOW = 0.025;
 

@@ -2,7 +2,7 @@ import { turned } from '../diagnosis/comaBesideSmear.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
 import { curvatureAmount, tiltAmount, tiltAxis, tiltSignificance } from '../diagnosis/focalPlane.ts';
-import { mirrorTiltArcmin, smearHidesComa } from '../diagnosis/miscollimation.ts';
+import { comaHiddenBy, mirrorTiltArcmin } from '../diagnosis/miscollimation.ts';
 import { driftOf } from '../diagnosis/motionFindings.ts';
 import { comaVectorUm, smearsOf } from '../diagnosis/refined.ts';
 import { arcsecPerPx } from '../diagnosis/setup.ts';
@@ -218,7 +218,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const amounts = diagnosis.amounts;
   if (amounts === null) return EMPTY_FIELD;
   const { smooth, size, coma, comaUm, physical, halfDiagonalMm: mm } = amounts;
-  const hidden = amounts.perhapsJump || smearHidesComa(amounts);
+  const hidden = comaHiddenBy(amounts) !== null;
   const comaVector = hidden ? null : comaVectorUm(amounts);
   const tilt = physical ? tiltAmount(amounts, setup) : null;
   const tiltSeen = size !== null && tiltSignificance(amounts, size) >= DETECT_SIGMAS;

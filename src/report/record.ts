@@ -171,7 +171,7 @@ const wavefront = z
       linear: vector.describe('at the frame’s corner, of a term that grows from the middle'),
       radial: measured.describe('at the frame’s corner'),
     }),
-    trefoilNmRms: interval,
+    trefoilNmRms: interval.describe('as fitted, like the coma'),
     signKnown: z.boolean().describe('whether inside and outside focus are told apart'),
     chi2PerFreedom: z.number().min(0),
     cells: count.describe('mean shapes fitted, each of seven numbers'),
