@@ -11,7 +11,7 @@ import { ANY_SMEAR, type Expected, type RetrievalGuess, type RetrievalPriors } f
 import type { Layout } from '../retrieval/layout.ts';
 import { shadowScale } from '../retrieval/model.ts';
 import { type Elongation, weighElongation } from '../retrieval/smearOrAstigmatism.ts';
-import { verifyByDrawing } from '../retrieval/verify.ts';
+import { sidesByDrawing, verifyByDrawing } from '../retrieval/verify.ts';
 import { type Amounts, filterName, typicalSigma2 } from './amounts.ts';
 import { nearNode } from './bareMirror.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
@@ -38,6 +38,8 @@ const CORRECTOR_COMA_UM_PER_MM = 0.015;
 const OWN_SHARE = 0.05;
 /** Share of the table's time in the whole. */
 const TABLE_SHARE = 0.5;
+/** Room for astigmatism, for focus. */
+const MOST_WIDER = 2;
 /** A closer table that the fit leads out of is made anew, so often at most. */
 const MOST_ROUNDS = 3;
 /** Share of the work that is done when the fit begins anew on a closer table. */
@@ -96,8 +98,11 @@ export function retrieveWavefront(
   const fitFrom = (range: ResponseRange, priors: RetrievalPriors, from: Float64Array | null): Fitted | null => {
     let found = fitWithin(range, priors, from, 0);
     if (found === null) return null;
-    const wider = widerRange(found, farthestUm(frames, amounts, guess));
-    if (wider !== null) found = fitWithin(wider, priors, from, CLOSER_FROM) ?? found;
+    for (let round = 0; round < MOST_WIDER; round++) {
+      const wider = widerRange(found, range, farthestUm(frames, amounts, guess));
+      if (wider === null) break;
+      found = fitWithin(wider, priors, from, CLOSER_FROM) ?? found;
+    }
     const { range: whole } = found.table;
     let last: ResponseRange | null = null;
     for (let round = 0; round < MOST_ROUNDS; round++) {
@@ -120,7 +125,8 @@ export function retrieveWavefront(
     const { priors, parameters } = long.astigmatic;
     fitted = fitFrom(fitted.table.range, priors, parameters) ?? fitted;
   }
-  const { table, retrieval } = fitted;
+  const { table } = fitted;
+  const retrieval = sidesByDrawing(table, fitted.retrieval, draw);
   const explained = explainedVariance(frames, table, retrieval);
   const found = retrievedAmounts(retrieval, optics, setup, {
     explained,

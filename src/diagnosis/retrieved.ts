@@ -74,9 +74,13 @@ const WORST_CHI2 = 6;
 /** So far below one the table's own errors, alike in all cells, hide what the stars say. */
 const LEAST_CHI2 = 0.2;
 const WORST_DRAWN = 1.5;
+/** Nor where it needs the seeing to double from one sub of a set to another: one of them then stands at the wrong focus. */
+const MOST_SEEING = 2;
 
 export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
+  const seeings = retrieved.perSub.map(({ seeingArcsec }) => seeingArcsec.value);
   return (
+    Math.max(...seeings) < MOST_SEEING * Math.min(...seeings) &&
     retrieval.converged &&
     retrieval.scan.length > 0 &&
     retrieved.chi2PerFreedom > LEAST_CHI2 &&
@@ -259,7 +263,30 @@ export function withTable(
   tableError: number,
 ): readonly ScanPoint[] {
   const wider = 1 + (ALIKE_SHARE * tableError ** 2 * cells.length) / Math.max(1, chi2PerFreedom);
-  return scan.map((point) => ({ ...point, covariance: point.covariance.map((value) => wider * value) }));
+  return sidesAfresh(scan, wider).map((point) => ({
+    ...point,
+    covariance: point.covariance.map((value) => wider * value),
+  }));
+}
+
+/**
+ * The two sides of focus, where a bare mirror's scan holds both, weighed against each other anew: a chi-square is worth as much less as
+ * the variances are wider.
+ */
+function sidesAfresh(scan: readonly ScanPoint[], wider: number): readonly ScanPoint[] {
+  const inside = scan.reduce((sum, { focus, weight }) => sum + (focus < 0 ? weight : 0), 0);
+  const total = scan.reduce((sum, { weight }) => sum + weight, 0);
+  const odds = inside / (total - inside);
+  if (!(odds > 0 && Number.isFinite(odds))) return scan;
+  const flatter = odds ** (1 / wider);
+  const among = { inside: flatter / (1 + flatter), outside: 1 / (1 + flatter) };
+  return scan
+    .map((point) =>
+      point.focus < 0
+        ? { ...point, weight: (point.weight * among.inside * total) / inside }
+        : { ...point, weight: (point.weight * among.outside * total) / (total - inside) },
+    )
+    .sort((a, b) => b.weight - a.weight);
 }
 
 /**

@@ -132,19 +132,26 @@ const wavesOf = (retrieval: Retrieval): Coefficients[] =>
     retrieval.cells.map((cell) => wavefrontOf(retrieval.layout, parameters, cell)),
   );
 
-/** The same range with more room for what was held by its limit, astigmatism or focus; null where nothing was. */
+/**
+ * The same range with more room for what was held by its limit, astigmatism or focus; null where nothing was. Each is given room once,
+ * beyond what the `first` table held: room for one may lead the other to its limit.
+ */
 export function widerRange(
   { table: { range, defocusLimit }, retrieval }: Fitted,
+  first: ResponseRange,
   farthest: number,
 ): ResponseRange | null {
   const { layout, best, signed, referenceSub } = retrieval;
   const { limits, defocusUm } = range;
-  const strained = wavesOf(retrieval).some(({ a }) => Math.hypot(a.x, a.y) > HELD * limits.a);
+  const strained =
+    limits.a === first.limits.a && wavesOf(retrieval).some(({ a }) => Math.hypot(a.x, a.y) > HELD * limits.a);
   // A bare mirror's own astigmatism is far beyond what is usual, and known.
   const a = strained && !signed ? WIDER * limits.a : limits.a;
   // The nearest sub stands where the prior wants it; it is the others that a limit holds, and any whose focus is told.
   const far = Array.from({ length: layout.subs }, (_, f) => Math.abs(best.parameters[layout.focus(f)]));
-  const held = far.some((d, f) => (signed || f !== referenceSub) && d > HELD_FOCUS * defocusLimit);
+  const held =
+    defocusUm === first.defocusUm &&
+    far.some((d, f) => (signed || f !== referenceSub) && d > HELD_FOCUS * defocusLimit);
   const d = held ? Math.max(defocusUm, Math.min(WIDER * defocusUm, farthest)) : defocusUm;
   return a === limits.a && d === defocusUm ? null : { ...range, defocusUm: d, limits: { ...limits, a } };
 }

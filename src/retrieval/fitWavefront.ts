@@ -1,10 +1,19 @@
 import type { FrameStars } from '../field/frameStars.ts';
-import { type CurveFit, continueCurve, fitCurve } from '../numeric/curveFit.ts';
+import { type CurveFit, type CurveProblem, continueCurve, fitCurve } from '../numeric/curveFit.ts';
 import { libraryFit } from '../numeric/libraryFit.ts';
 import { median } from '../numeric/statistics.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, cellsOf, QUANTITIES } from './cells.ts';
-import { type Given, HAND_ON, nearestFocus, type Place, type ScanPoint, scanFocus, weighed } from './focusScan.ts';
+import {
+  type Given,
+  HAND_ON,
+  mirrored,
+  nearestFocus,
+  type Place,
+  type ScanPoint,
+  scanFocus,
+  weighed,
+} from './focusScan.ts';
 import {
   boundsOf,
   otherSides,
@@ -125,6 +134,23 @@ interface Fit {
   readonly better: Float64Array | null;
 }
 
+/**
+ * The best fit on the other side of focus, with a bare mirror's own curvature and astigmatism as they are: tilt and strain nearly make up
+ * for those, and no small step leads there. Null where none holds.
+ */
+function beyondFocus(
+  layout: Layout,
+  problem: CurveProblem,
+  { parameters }: CurveFit,
+  reference: number,
+): CurveFit | null {
+  const focus = layout.focus(reference);
+  const start = mirrored(layout, parameters);
+  for (const own of [layout.curvature, layout.radialAstigmatism]) start[own] = parameters[own];
+  const found = continueCurve(problem, start);
+  return found !== null && found.parameters[focus] * parameters[focus] < 0 ? found : null;
+}
+
 function fitOnce(given: Given, starts: readonly number[][], progress: RetrievalProgress): Fit | null {
   const { layout, table, cells, rows, bounds, priors } = given;
   const first = fitCurve(retrievalProblem(layout, table, cells, rows, bounds, 1), starts);
@@ -143,9 +169,17 @@ function fitOnce(given: Given, starts: readonly number[][], progress: RetrievalP
     const other = continueCurve(problem, start, least.chi2 + WORTHWHILE);
     return other !== null && other.chi2 < least.chi2 ? other : least;
   }, led);
-  const sides = priors.bare === null ? [1] : [1, -1];
-  const places = sides.flatMap((side, k) =>
-    scanFocus(given, errorScale, best, side, (share) => progress(0.4 + (0.6 * (k + share)) / sides.length)),
+  const reference = nearestFocus(layout, best.parameters);
+  const side = best.parameters[layout.focus(reference)] < 0 ? -1 : 1;
+  const ways =
+    priors.bare === null
+      ? [{ about: best, way: 1 }]
+      : [
+          { about: best, way: side },
+          { about: beyondFocus(layout, problem, best, reference) ?? best, way: -side },
+        ];
+  const places = ways.flatMap(({ about, way }, k) =>
+    scanFocus(given, errorScale, about, reference, way, (share) => progress(0.4 + (0.6 * (k + share)) / ways.length)),
   );
   const found = places.reduce((least, { fit }) => (fit.chi2 < least.chi2 ? fit : least), best);
   const other = found === best ? null : continueCurve(problem, found.parameters);

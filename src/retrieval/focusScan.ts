@@ -57,10 +57,10 @@ export function scanFocus(
   { layout, table, cells, rows, bounds, plain, priors: { focus: focusSigma, bare } }: Given,
   scale: number,
   best: CurveFit,
+  reference: number,
   side: number,
   progress: (share: number) => void,
 ): Place[] {
-  const reference = nearestFocus(layout, best.parameters);
   const index = layout.focus(reference);
   const others = rows.filter((row) => !(row.terms.length === 1 && row.terms[0].index === index));
   const onSide = best.parameters[index] * side >= 0;

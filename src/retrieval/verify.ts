@@ -2,7 +2,8 @@ import { median } from '../numeric/statistics.ts';
 import type { DrawShape, ResponseTable, StarShape } from '../optics/response.ts';
 import { QUANTITIES } from './cells.ts';
 import type { Retrieval } from './fitWavefront.ts';
-import { wavefrontOf } from './model.ts';
+import type { ScanPoint } from './focusScan.ts';
+import { predictValues, wavefrontOf } from './model.ts';
 import { errorsOf } from './problem.ts';
 
 /** The middle and four places towards the corners, half-diagonals: drawn is where the cell nearest to each stands. */
@@ -47,6 +48,45 @@ export function verifyByDrawing(table: ResponseTable, retrieval: Retrieval, draw
     }
   }
   return Math.sqrt(sum / count);
+}
+
+/** Logarithm of the odds between the sides of focus beyond which no table is so wrong. */
+const BEYOND_DOUBT = 20;
+
+/**
+ * A bare mirror's sides of focus, which lie far apart in the table, weighed anew by what is drawn in every cell at the most probable place
+ * of each: the retrieval with the scan's weights so changed. Unchanged where one side has all the weight.
+ */
+export function sidesByDrawing(table: ResponseTable, retrieval: Retrieval, draw: DrawShape): Retrieval {
+  const { layout, cells, errorScale, scan } = retrieval;
+  // The most probable stand first.
+  const inside = scan.find(({ focus }) => focus < 0);
+  const outside = scan.find(({ focus }) => focus >= 0);
+  if (inside === undefined || outside === undefined) return retrieval;
+  if (Math.abs(Math.log(inside.weight / outside.weight)) > BEYOND_DOUBT) return retrieval;
+  /** By how much drawn stars are farther from the cells than the table's. */
+  const worse = ({ parameters: p }: ScanPoint): number =>
+    cells.reduce((sum, cell) => {
+      const drawn = draw(p[layout.seeing(cell.frame)], wavefrontOf(layout, p, cell));
+      if (drawn === null) return sum;
+      const errors = errorsOf(cell, table.rms);
+      const away = (by: Pick<ResponseTable, 'at'>): number => {
+        const predicted = new Float64Array(QUANTITIES);
+        predictValues(layout, by, p, cell, predicted, 0);
+        return predicted.reduce(
+          (chi2, value, k) => chi2 + ((value - cell.values[k]) / (errorScale * errors[k])) ** 2,
+          0,
+        );
+      };
+      return sum + away({ at: () => drawn }) - away(table);
+    }, 0);
+  const less = (worse(outside) - worse(inside)) / 2;
+  const weights = scan.map(({ focus, weight }) => weight * Math.exp(focus < 0 ? less / 2 : -less / 2));
+  const total = weights.reduce((a, b) => a + b, 0);
+  return {
+    ...retrieval,
+    scan: scan.map((point, i) => ({ ...point, weight: weights[i] / total })).sort((a, b) => b.weight - a.weight),
+  };
 }
 
 /** Where stars are: those of a bare mirror may fill a corner of the frame only. */

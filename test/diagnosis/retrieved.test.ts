@@ -22,6 +22,24 @@ it('errors grow by what the table misses alike in all cells, which no number of 
   expect(Array.from(withTable([point], calm, 0)[0].covariance)).toEqual(Array.from(point.covariance));
 });
 
+it("the sides of a bare mirror's focus are told by as much less as the table leaves its errors wider", () => {
+  const at = (focus: number, weight: number): ScanPoint => ({ ...point, focus, weight });
+  const scan = [at(-0.2, 0.6), at(-0.3, 0.2), at(0.25, 0.2)];
+  const calm = { cells: { length: 100 }, chi2PerFreedom: 0.9 };
+  // Errors three times as wide: the odds 4 to 1 become the third root of it.
+  const wider = withTable(scan, calm, 0.2);
+  const odds = 4 ** (1 / 3);
+  const weights = new Map(wider.map(({ focus, weight }) => [focus, weight]));
+  expect(weights.get(-0.2)).toBeCloseTo((0.75 * odds) / (1 + odds), 12);
+  expect(weights.get(-0.3)).toBeCloseTo((0.25 * odds) / (1 + odds), 12);
+  expect(weights.get(0.25)).toBeCloseTo(1 / (1 + odds), 12);
+  // Most probable first, as before.
+  expect(wider.map(({ focus }) => focus)).toEqual([-0.2, 0.25, -0.3]);
+  // One side alone stays as it is.
+  const one = withTable([at(0, 0.7), at(0.1, 0.3)], calm, 0.2);
+  expect(one.map(({ weight }) => weight)).toEqual([0.7, 0.3]);
+});
+
 it('the error of a direction is what lies across it and how it turns, not how much the length is left open', () => {
   const at = (length: number, angle: number, across: number): ScanPoint => ({
     ...point,
@@ -58,7 +76,20 @@ it.each([
 ])(
   'with chi-square %d a freedom and the table %d of a cell off it describes the stars: %s',
   (chi2PerFreedom, drawnAgainstTable, holds) => {
-    const found = { chi2PerFreedom, drawnAgainstTable } as Retrieved;
+    const perSub = [{ seeingArcsec: { value: 2.4 } }];
+    const found = { chi2PerFreedom, drawnAgainstTable, perSub } as unknown as Retrieved;
     expect(settled(found, { converged: true, scan: [point] } as unknown as Retrieval)).toBe(holds);
   },
 );
+
+it('a fit that needs the seeing to double within a set does not describe it', () => {
+  const found = (...seeings: number[]): Retrieved =>
+    ({
+      chi2PerFreedom: 1,
+      drawnAgainstTable: 0.3,
+      perSub: seeings.map((value) => ({ seeingArcsec: { value } })),
+    }) as unknown as Retrieved;
+  const retrieval = { converged: true, scan: [point] } as unknown as Retrieval;
+  expect(settled(found(2.2, 3.6, 2.4), retrieval)).toBe(true);
+  expect(settled(found(2.5, 5.9), retrieval)).toBe(false);
+});

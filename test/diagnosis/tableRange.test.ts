@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { type Fitted, letGo, reachesFarther } from '../../src/diagnosis/tableRange.ts';
+import { type Fitted, letGo, reachesFarther, widerRange } from '../../src/diagnosis/tableRange.ts';
 import type { ResponseRange } from '../../src/optics/response.ts';
 import { layoutOf } from '../../src/retrieval/layout.ts';
 
@@ -46,4 +46,22 @@ it('goes on only while the fit leads farther', () => {
   expect(reachesFarther({ ...CLOSER, limits: { ...CLOSER.limits, t: 0.21 } }, CLOSER)).toBe(false);
   expect(reachesFarther({ ...CLOSER, seeingArcsec: { from: 1, to: 2 } }, CLOSER)).toBe(true);
   expect(reachesFarther({ ...CLOSER, seeingArcsec: { from: 0.8, to: 1.6 } }, CLOSER)).toBe(true);
+});
+
+it('gives room to focus where room for astigmatism has led it to its limit, and to each but once', () => {
+  const fitted = (range: ResponseRange, focus: number, astigmatism: number): Fitted => {
+    const fit = fittedOn(range, [1.2, 1.3], 0.1);
+    const { layout, best } = fit.retrieval;
+    best.parameters[layout.focus(0)] = -focus;
+    best.parameters[layout.focus(1)] = 0.01;
+    best.parameters[layout.astigmatism] = astigmatism;
+    const { parameters } = best;
+    const scan = [{ focus: 0.01, weight: 1, parameters }];
+    return { ...fit, retrieval: { ...fit.retrieval, referenceSub: 1, signed: false, scan } } as unknown as Fitted;
+  };
+  const strained = widerRange(fitted(CLOSER, 0.4, 0.12), CLOSER, 130);
+  expect(strained).toEqual({ ...CLOSER, limits: { ...CLOSER.limits, a: 0.6 } });
+  const far = widerRange(fitted(strained ?? CLOSER, 0.5, 0.5), CLOSER, 130);
+  expect(far).toEqual({ ...CLOSER, defocusUm: 130, limits: { ...CLOSER.limits, a: 0.6 } });
+  expect(widerRange(fitted(far ?? CLOSER, 0.5, 0.5), CLOSER, 130)).toBeNull();
 });
