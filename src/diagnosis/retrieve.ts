@@ -100,8 +100,9 @@ export function retrieveWavefront(
     if (found === null) return null;
     for (let round = 0; round < MOST_WIDER; round++) {
       const wider = widerRange(found, range, farthestUm(frames, amounts, guess));
-      if (wider === null) break;
-      found = fitWithin(wider, priors, from, CLOSER_FROM) ?? found;
+      const roomy = wider === null ? null : fitWithin(wider, priors, from, CLOSER_FROM);
+      if (roomy === null) break;
+      found = roomy;
     }
     const { range: whole } = found.table;
     let last: ResponseRange | null = null;
