@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { type Retrieved, settled, withTable } from '../../src/diagnosis/retrieved.ts';
+import { type Retrieved, settled, withShare, withTable } from '../../src/diagnosis/retrieved.ts';
 import type { Retrieval } from '../../src/retrieval/fitWavefront.ts';
 import type { ScanPoint } from '../../src/retrieval/focusScan.ts';
 import { angleErrorOver } from '../../src/retrieval/mixture.ts';
@@ -92,4 +92,13 @@ it('a fit that needs the seeing to double within a set does not describe it', ()
   const retrieval = { converged: true, scan: [point] } as unknown as Retrieval;
   expect(settled(found(2.2, 3.6, 2.4), retrieval)).toBe(true);
   expect(settled(found(2.5, 5.9), retrieval)).toBe(false);
+});
+
+it('a share of the value joins an interval in quadrature, on each side by itself', () => {
+  expect(withShare({ value: 100, low: 97, high: 104 }, 0)).toEqual({ value: 100, low: 97, high: 104 });
+  // 4 and 3 make 5.
+  const { value, low, high } = withShare({ value: 100, low: 96, high: 104 }, 0.03);
+  expect(value).toBe(100);
+  expect(low).toBeCloseTo(95, 12);
+  expect(high).toBeCloseTo(105, 12);
 });
