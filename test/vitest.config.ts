@@ -5,8 +5,9 @@ export default defineConfig({
   root: fileURLToPath(new URL('..', import.meta.url)),
   test: {
     include: ['test/**/*.test.ts'],
-    testTimeout: 60_000,
-    hookTimeout: 120_000,
+    // Twelve drawn skies take half a minute on a quiet machine, and more than a whole one where others use it too.
+    testTimeout: 180_000,
+    hookTimeout: 240_000,
     reporters: ['default'],
   },
 });
