@@ -123,7 +123,10 @@ describe('one clear fault comes out on top', () => {
     expect(report.verdict).toBe('good');
   });
 
-  it('a jump in one sub of two is tracking, told of that sub, and not coma, with the whole-field fit or without', () => {
+  it.each([
+    { fit: 'without', fitted: false },
+    { fit: 'with', fitted: true },
+  ])('a jump in one sub of two is tracking, told of that sub, and not coma, $fit the whole-field fit', ({ fitted }) => {
     const subs = [31, 32].map((seed) =>
       drawSub({
         ...FRAME,
@@ -133,11 +136,10 @@ describe('one clear fault comes out on top', () => {
         ...(seed === 32 ? { smear: { jumpUm: { x: 12, y: 5 }, jumpFraction: 0.25 } } : {}),
       }),
     );
-    for (const report of [recordOf(subs), recordOf(subs, {}, { fitted: true })]) {
-      expect(report.findings.filter((f) => f.status === 'fault').map((f) => f.cause)).toEqual(['tracking']);
-      expect(report.findings[0]?.because).toContain('skewed to one side in sub 2');
-      expect(Math.hypot(report.field.coma.uniform3?.x ?? 9, report.field.coma.uniform3?.y ?? 9)).toBeLessThan(0.004);
-    }
+    const report = recordOf(subs, {}, { fitted });
+    expect(report.findings.filter((f) => f.status === 'fault').map((f) => f.cause)).toEqual(['tracking']);
+    expect(report.findings[0]?.because).toContain('skewed to one side in sub 2');
+    expect(Math.hypot(report.field.coma.uniform3?.x ?? 9, report.field.coma.uniform3?.y ?? 9)).toBeLessThan(0.004);
   });
 
   it('a jump in the only sub hides the coma: no amount is told, with the whole-field fit or without', () => {
@@ -160,9 +162,11 @@ describe('one clear fault comes out on top', () => {
     }
   });
 
-  it('a jump in the only sub of a strained but collimated mirror is never told as coma, whichever way the strain lies', () => {
-    const drawn = (turn: number) =>
-      drawSub({
+  it.each(Array.from({ length: 12 }, (_, k) => ({ deg: 10 * k, both: k === 0 || k === 8 })))(
+    'a jump in the only sub of a strained but collimated mirror is never told as coma: strained at $deg deg',
+    (strain) => {
+      const turn = (3 * strain.deg * Math.PI) / 180;
+      const sub = drawSub({
         width: 1500,
         height: 1000,
         starCount: 250,
@@ -171,9 +175,7 @@ describe('one clear fault comes out on top', () => {
         state: { trefoilUm: { x: 0.3 * Math.cos(turn), y: 0.3 * Math.sin(turn) } },
         smear: { jumpUm: { x: 10, y: 3 }, jumpFraction: 0.3 },
       });
-    for (let k = 0; k < 12; k++) {
-      const sub = drawn((k * Math.PI) / 6);
-      for (const fitted of k === 0 || k === 8 ? [false, true] : [false]) {
+      for (const fitted of strain.both ? [false, true] : [false]) {
         const report = recordOf([sub], { corrector: 1 }, { fitted });
         // The strain itself, 2.7 tolerances, may be told.
         expect(report.headline).toMatch(/^(Cannot tell|Something pinches.* Whether it is collimated is not told\.$)/);
@@ -187,14 +189,14 @@ describe('one clear fault comes out on top', () => {
         expect(pinched.status).toMatch(/^(fault|not-measurable)$/);
         // Where the strain is told, the error of its direction holds what the jump turns.
         if (pinched.status === 'fault') {
-          const off = 3 * ((pinched.directionDeg ?? 999) - 10 * k) * (Math.PI / 180);
+          const off = 3 * ((pinched.directionDeg ?? 999) - strain.deg) * (Math.PI / 180);
           expect((Math.acos(Math.cos(off)) * 60) / Math.PI).toBeLessThan(2 * (pinched.directionErrorDeg ?? 0));
         } else expect(report.field.trefoil.uniform3).toBeNull();
         expect(report.field.coma.mirrorTilt).toBeNull();
         expect(report.field.coma.uniformUm).toBeNull();
       }
-    }
-  });
+    },
+  );
 
   it('coma that one focus may bring within the tolerance or beyond is left open, and what would settle it is said', () => {
     // Within the tolerance, 0.005 N^3 mm at 800 mm or 1.37 arcmin, but out of focus, where stars answer more to it.

@@ -33,22 +33,20 @@ function toldOf(subs: readonly SubOptions[]) {
 const drift = (x: number, y: number) => ({ driftUm: { x, y } });
 
 describe('stars of several subs that are long', () => {
-  it('more so farther from focus, by astigmatism: it is named, on one side of focus or on both', () => {
+  it.each([
+    { where: 'on one side of focus', foci: [20, 45, 70] },
+    { where: 'on both', foci: [-50, 20] },
+  ])('more so farther from focus, by astigmatism: it is named, $where', ({ foci }) => {
     const state = { astigmatismUm: { x: 0.2, y: -0.1 } };
-    for (const foci of [
-      [20, 45, 70],
-      [-50, 20],
-    ]) {
-      const { statusOf, retrieved } = toldOf(foci.map((focusUm) => ({ state: { ...state, focusUm } })));
-      expect(retrieved.longBy).toBe('astigmatism');
-      expect(statusOf('astigmatism')).toBe('fault');
-      expect(statusOf('tracking')).not.toBe('fault');
-      // um RMS of a coefficient: divided by the root of six (optics handbooks, Zernike terms 5 and 6). The common sign of focus and
-      // astigmatism is not in the stars.
-      const { x, y } = retrieved.astigmatismRmsUm.uniform;
-      const sign = Math.sign(retrieved.perSub[0].focusUm.value * foci[0]);
-      expect(Math.hypot(sign * x - 0.2 / Math.sqrt(6), sign * y + 0.1 / Math.sqrt(6))).toBeLessThan(0.025);
-    }
+    const { statusOf, retrieved } = toldOf(foci.map((focusUm) => ({ state: { ...state, focusUm } })));
+    expect(retrieved.longBy).toBe('astigmatism');
+    expect(statusOf('astigmatism')).toBe('fault');
+    expect(statusOf('tracking')).not.toBe('fault');
+    // um RMS of a coefficient: divided by the root of six (optics handbooks, Zernike terms 5 and 6). The common sign of focus and
+    // astigmatism is not in the stars.
+    const { x, y } = retrieved.astigmatismRmsUm.uniform;
+    const sign = Math.sign(retrieved.perSub[0].focusUm.value * foci[0]);
+    expect(Math.hypot(sign * x - 0.2 / Math.sqrt(6), sign * y + 0.1 / Math.sqrt(6))).toBeLessThan(0.025);
   });
 
   it('less so farther from focus, by a steady drift: it is tracking', () => {
