@@ -4,6 +4,7 @@ import { orientationOf, setupFromFrames } from '../diagnosis/setupFromFrames.ts'
 import { type Effects, wantsColour } from '../effects.ts';
 import { EXIT, type ExitCode, UserError } from '../errors.ts';
 import type { Frame } from '../frame/frame.ts';
+import { USUAL_OBSTRUCTION } from '../optics/telescope.ts';
 import { composeSweep } from '../report/sweepCompose.ts';
 import type { EarlierSweep } from '../report/sweepContext.ts';
 import { renderSweepPage } from '../report/sweepPage.ts';
@@ -34,8 +35,6 @@ import { addSweepOptions, type SweepOptions, sweepOptionsFrom } from './sweepOpt
 
 /** Longer lines are harder to read. */
 const WIDEST_TEXT = 110;
-/** Of common Newtonians for pictures (common practice, no source). */
-const USUAL_OBSTRUCTION = 0.35;
 
 interface Read {
   readonly frames: readonly Frame[];

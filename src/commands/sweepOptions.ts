@@ -1,6 +1,7 @@
 import type { Command } from 'commander';
 import { InvalidArgumentError, Option } from 'commander';
 import type { MeasureSettings } from '../diagnosis/setupFromFrames.ts';
+import { USUAL_OBSTRUCTION } from '../optics/telescope.ts';
 import type { Plate } from '../sweep/plate.ts';
 import { addSetupOptions, numberIn, type RawSetup, setupFrom } from './checkOptions.ts';
 
@@ -99,7 +100,11 @@ export function addSweepOptions(command: Command): Command {
     .option('--turned <files...>', 'sweeps at other camera angles: what turns with the camera and what stays')
     .option('--spacing <mm>', 'known spacing of sensor and corrector in this run', numberIn(SPACING_MM))
     .option('--calibration <files...>', 'sweeps at other known spacings of this corrector')
-    .option('--obstruction <share>', 'diameter of the secondary over the aperture (default 0.35)', numberIn(SHARE));
+    .option(
+      '--obstruction <share>',
+      `diameter of the secondary over the aperture (default ${USUAL_OBSTRUCTION})`,
+      numberIn(SHARE),
+    );
   return addSetupOptions(command)
     .option('--rig <name>', 'telescope and camera kept under this name')
     .option('--history <file>', 'note this run in a history of your own (default: the one in your data folder)')

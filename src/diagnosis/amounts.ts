@@ -168,7 +168,7 @@ function amountsOf(
   // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
   const level =
     skew === null && response !== null && size !== null
-      ? levelComa(frames, size, response, (f) => !jumped.has(f))
+      ? levelComa(frames, size, response, bare, (f) => !jumped.has(f))
       : null;
   const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
   const own = ownOf(settledComa, response);
@@ -253,16 +253,20 @@ function typicalComa(frames: readonly FrameStars[], { uniform, linear, cubic }: 
 
 /** The defocus over the field is told from seeing only where it varies this surely. */
 const LEVEL_SIGMAS = 5;
+/** And, beside a bare mirror's coma, where the tilt is so many times its error: less of it levels the wrong way as often. */
+const LEVEL_ERRORS = 2;
 
 /** The coma field with each star's answer brought to that in focus, where the widths show how far from it the star stands. */
 function levelComa(
   frames: readonly FrameStars[],
   size: SizeField,
   response: Response,
+  bare: boolean,
   among: (frame: number) => boolean,
 ): SmoothFields['coma'] | null {
-  if (Math.max(size.tiltSignificance, size.curvatureSignificance) < LEVEL_SIGMAS) return null;
-  const { tilt, curvature, centre } = size;
+  const { tilt, curvature, centre, tiltSignificance, curvatureSignificance } = size;
+  if (Math.max(tiltSignificance, curvatureSignificance) < LEVEL_SIGMAS) return null;
+  if (bare && Math.hypot(tilt.x, tilt.y) < LEVEL_ERRORS * tilt.error) return null;
   const fields = frames.flatMap((frame, f) => {
     if (frame.shapes.length < MIN_FIELD_STARS || !among(f)) return [];
     const gain = (u: number, v: number): number => {

@@ -1,6 +1,6 @@
 import { kernels } from '../kernels/kernels.ts';
 import { maxHalfSize, type Psf, stampAt } from '../optics/psf.ts';
-import { EXAMPLE_TELESCOPE, type Telescope } from '../optics/telescope.ts';
+import { EXAMPLE_TELESCOPE, type Telescope, USUAL_OBSTRUCTION } from '../optics/telescope.ts';
 import { measureStar } from '../shapes/measureStar.ts';
 import type { Shape } from '../shapes/shape.ts';
 import type { KnownOptics } from './setup.ts';
@@ -12,7 +12,7 @@ export function telescopeFor(optics: KnownOptics): Telescope {
     apertureMm: optics.apertureMm,
     primaryFocalLengthMm: optics.primaryFocalLengthMm,
     effectiveFocalLengthMm: optics.focalLengthMm,
-    ...(optics.obstruction !== undefined && { obstruction: optics.obstruction }),
+    obstruction: optics.obstruction ?? USUAL_OBSTRUCTION,
     corrector: optics.bare ? null : EXAMPLE_TELESCOPE.corrector,
   };
 }

@@ -39,7 +39,7 @@ export interface FieldExtent {
 }
 
 /** Between neighbouring nodes no ray moves by more than this share of the image's own softness (measured: test/optics). */
-const RAY_STEP = 0.5;
+const RAY_STEP = 0.25;
 /** Box of a drawn star, in FWHM of seeing: its wings reach past what a bright star's noise hides. */
 const BOX_FWHM = 14;
 const MIN_NODES = 7;

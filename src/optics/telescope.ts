@@ -103,6 +103,12 @@ export const FOUR_VANES: readonly Vane[] = [0, 1, 2, 3].map((quarter) => ({
  */
 export const USUAL_SHADOW = 0.025;
 
+/**
+ * Taken where the obstruction is not told: the middle of the 25 to 40 % of the aperture that fast imaging Newtonians have (common practice,
+ * no source).
+ */
+export const USUAL_OBSTRUCTION = 0.325;
+
 /** 200 mm f/4 with a corrector of magnification 1: the working example of the checks. */
 export const EXAMPLE_TELESCOPE: Telescope = {
   apertureMm: 200,

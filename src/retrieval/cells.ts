@@ -1,6 +1,7 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
 import { robustLinearFit } from '../numeric/robustFit.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
+import { widthTerms } from '../numeric/widthTerms.ts';
 import type { Shape } from '../shapes/shape.ts';
 
 /** What is fitted of each cell: sigma^2 (px^2), e1, e2, coma3 x, y, trefoil3 x, y. */
@@ -39,12 +40,12 @@ interface Placed {
   readonly rest: readonly number[];
 }
 
-/** A quantity over the field, as a quadratic surface. */
+/** A quantity over the field, as a smooth surface. */
 type Trend = (u: number, v: number) => number;
 
 /**
- * Averages the stars of a sub in cells. What the field does within a cell is no noise, and its mean no bend: a quadratic trend over
- * the whole sub is taken off before and added where the cell's stars stand on average. The scatter about it, not the stars' own
+ * Averages the stars of a sub in cells. What the field does within a cell is no noise, and its mean no bend: a trend over
+ * the whole sub (`widthTerms`) is taken off before and added where the cell's stars stand on average. The scatter about it, not the stars' own
  * claims, sets the errors.
  */
 export function cellsOf(frame: FrameStars, index: number, among: (star: number) => boolean = () => true): Cell[] {
@@ -54,7 +55,7 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
   const wanted = Math.round(Math.sqrt((chosen.length / STARS_PER_CELL) * aspect));
   const step = Math.max(width, height) / Math.min(MOST_CELLS, Math.max(FEWEST_CELLS, wanted));
   const places = chosen.map((shape) => fieldPosition(frame, shape.x, shape.y));
-  const rows = places.map(({ u, v }) => [1, u, v, u * u, u * v, v * v]);
+  const rows = places.map(({ u, v }) => widthTerms(u, v, chosen.length));
   const trends = Array.from({ length: QUANTITIES }, (_, k) => trendOf(chosen, rows, k));
   const cells = new Map<number, Placed[]>();
   for (const [i, shape] of chosen.entries()) {
@@ -78,8 +79,8 @@ function trendOf(shapes: readonly Shape[], rows: readonly number[][], k: number)
     errors: shapes.map((shape) => errorOf(shape, k)),
   });
   if (fit === null) return () => 0;
-  const [one, x, y, xx, xy, yy] = fit.parameters;
-  return (u, v) => one + x * u + y * v + xx * u * u + xy * u * v + yy * v * v;
+  const { parameters } = fit;
+  return (u, v) => widthTerms(u, v, shapes.length).reduce((sum, term, i) => sum + parameters[i] * term, 0);
 }
 
 /** The stars' part of the frame, pixels: those of a bare mirror may fill a corner of it only. */

@@ -4,7 +4,7 @@ import { responseFor } from '../../src/diagnosis/response.ts';
 import { knownOptics } from '../../src/diagnosis/setup.ts';
 import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import { measureField, measureFrame, refine } from '../../src/measure.ts';
-import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import { USUAL_OBSTRUCTION } from '../../src/optics/telescope.ts';
 import { drawSub } from '../support/draw.ts';
 
 const frame = drawSub({ width: 200, height: 200, starCount: 1 });
@@ -14,9 +14,9 @@ const opticsWith = (obstructionMm?: number) =>
 
 it('an obstruction that is kept is the one whose stars are drawn', () => {
   expect(telescopeFor(opticsWith(50)).obstruction).toBeCloseTo(0.25, 12);
-  expect(telescopeFor(opticsWith()).obstruction).toBe(EXAMPLE_TELESCOPE.obstruction);
+  expect(telescopeFor(opticsWith()).obstruction).toBe(USUAL_OBSTRUCTION);
   // 180 of 200 mm is another telescope's.
-  expect(telescopeFor(opticsWith(180)).obstruction).toBe(EXAMPLE_TELESCOPE.obstruction);
+  expect(telescopeFor(opticsWith(180)).obstruction).toBe(USUAL_OBSTRUCTION);
 });
 
 it('a smaller one makes narrower discs: more defocus behind the same blur', () => {
