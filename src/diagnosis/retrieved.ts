@@ -98,8 +98,8 @@ interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'lo
 }
 
 /**
- * The usual obstruction stands for one that is not told: 25 to 40 % of the aperture make a star out of focus as wide as one 5 % less to
- * 2 % farther from it (drawn frames), rms of an even spread.
+ * The usual obstruction stands for one that is not told: 25 to 40 % of the aperture make a star out of focus as wide as one up to
+ * 3.5 % nearer or farther (drawn frames), rms of an even spread.
  */
 const OPEN_OBSTRUCTION = 0.02;
 

@@ -54,11 +54,11 @@ export type Own = (parts: Parts) => Pick<Parts, 'trefoil' | 'distortion'>;
  * all there is must be asked for first: taken for gross coma it would be given its own elongation. So it is, if less, beside coma:
  * asked for last.
  */
-export function findSkewedSmear(parts: Parts, own: Own, least = SKEW_RATIO): SkewedSmear | null {
+export function findSkewedSmear(parts: Parts, own: Own): SkewedSmear | null {
   const { coma } = parts;
   const alone = skewIn(parts, ALONE);
   if (alone !== null && vectorLength(subtract(coma, alone.coma3)) < ALONE_REST * vectorLength(coma)) return alone;
-  return skewIn({ coma, ...own(parts) }, { least, most: PINCH_RATIO }) ?? skewBesideComa(parts, own, least);
+  return skewIn({ coma, ...own(parts) }, BESIDE_COMA) ?? skewBesideComa(parts, own);
 }
 
 /** Tried so often, each time with what coma the last one left. */
@@ -67,7 +67,7 @@ const MOST_TRIES = 4;
 const TRIED_MATCH = (8 * Math.PI) / 180;
 
 /** The skew whose axis and trefoil hold together with what the coma that it leaves makes of both. */
-function skewBesideComa(parts: Parts, own: Own, least: number): SkewedSmear | null {
+function skewBesideComa(parts: Parts, own: Own): SkewedSmear | null {
   const k = vectorLength(parts.trefoil) / SKEW_TREFOIL;
   const third = Math.atan2(parts.trefoil.y, parts.trefoil.x) / 3;
   for (const turn of [0, 1, 2]) {
@@ -76,7 +76,7 @@ function skewBesideComa(parts: Parts, own: Own, least: number): SkewedSmear | nu
     for (let round = 0; round < MOST_TRIES && skew !== null; round++) {
       const rest = { ...parts.coma, ...subtract(parts.coma, skew.coma3) };
       const left = own({ ...parts, coma: rest });
-      skew = skewIn({ coma: parts.coma, ...left }, { least, most: PINCH_RATIO, axis: TRIED_MATCH });
+      skew = skewIn({ coma: parts.coma, ...left }, { ...BESIDE_COMA, axis: TRIED_MATCH });
     }
     if (skew !== null && Math.cos(skew.direction - direction) > Math.cos(AXIS_MATCH)) return skew;
   }
@@ -194,16 +194,16 @@ function skewIn(
 
 /** A coma within this of the smear's long axis, radians, may be the jump's that made both. */
 const TAIL_MATCH = (20 * Math.PI) / 180;
-/** And within this, hardly by chance. */
+/** And within this, hardly by chance; within the other, as well as both are measured. */
 const SURE_MATCH = (6 * Math.PI) / 180;
+const EXACT_MATCH = (2.5 * Math.PI) / 180;
 /** So strong a trefoil beside it, as a share of the coma: coma's own is far less, and a skew's comes with it. */
 const BESIDE_TREFOIL = 0.45;
-/** What coma makes of trefoil and (e1, e2) is known as well as obstruction, seeing and focus are: it may be as little as this share. */
-const LEAST_OWN = 0.8;
-/** trefoil3 over coma3 of a skew beside that. */
-const LEAST_RATIO = 0.3;
-/** A smear so many times what the coma makes of (e1, e2) is one of its own. */
-const BESIDE_MADE = 2;
+/**
+ * A smear so many times what the coma makes of (e1, e2) is one of its own; a jump's lies exactly along its coma, and there less tells it:
+ * what coma makes is known as well as obstruction, seeing and focus are.
+ */
+const BESIDE_MADE = { sure: 2, exact: 1.2 } as const;
 
 /**
  * Whether the coma may be a jump's although the signs of one are not all there, because the optics may make a trefoil of their own:
@@ -218,24 +218,13 @@ export function mayHoldJump(parts: Parts, own: Own, long: number): boolean {
   const triangular =
     vectorLength(trefoil) >= BESIDE_TREFOIL * vectorLength(coma) && vectorSignificance(trefoil) >= SIGMAS;
   if (triangular && liesAlong(coma, axisOf(distortion))) return true;
-  if (findSkewedSmear(parts, lessOf(own), LEAST_RATIO) !== null) return true;
   const { distortion: left } = own(parts);
   const made = vectorLength(subtract(distortion, left));
-  return vectorLength(left) > Math.max(long, BESIDE_MADE * made) && liesAlong(coma, axisOf(left), SURE_MATCH);
+  return (
+    (vectorLength(left) > Math.max(long, BESIDE_MADE.sure * made) && liesAlong(coma, axisOf(left), SURE_MATCH)) ||
+    (vectorLength(left) > Math.max(long, BESIDE_MADE.exact * made) && liesAlong(coma, axisOf(left), EXACT_MATCH))
+  );
 }
-
-/** The same where the coma makes less. */
-const lessOf =
-  (own: Own): Own =>
-  (parts) => {
-    const left = own(parts);
-    const less = (whole: UncertainVector, rest: UncertainVector): UncertainVector => ({
-      x: rest.x + (1 - LEAST_OWN) * (whole.x - rest.x),
-      y: rest.y + (1 - LEAST_OWN) * (whole.y - rest.y),
-      error: rest.error,
-    });
-    return { trefoil: less(parts.trefoil, left.trefoil), distortion: less(parts.distortion, left.distortion) };
-  };
 
 const axisOf = ({ x, y }: UncertainVector): number => 0.5 * Math.atan2(y, x);
 
