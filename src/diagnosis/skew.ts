@@ -194,14 +194,14 @@ function skewIn(
 
 /** A coma within this of the smear's long axis, radians, may be the jump's that made both. */
 const TAIL_MATCH = (20 * Math.PI) / 180;
-/** And within this, hardly by chance; within the other, as well as both are measured. */
+/** And within this, hardly by chance; within the other by next to none. */
 const SURE_MATCH = (6 * Math.PI) / 180;
 const EXACT_MATCH = (2.5 * Math.PI) / 180;
 /** So strong a trefoil beside it, as a share of the coma: coma's own is far less, and a skew's comes with it. */
 const BESIDE_TREFOIL = 0.45;
 /**
- * A smear so many times what the coma makes of (e1, e2) is one of its own; a jump's lies exactly along its coma, and there less tells it:
- * what coma makes is known as well as obstruction, seeing and focus are.
+ * A smear so many times what the coma makes of (e1, e2) is one of its own; a jump's lies exactly along its coma, and there less tells
+ * it. What coma makes, as well as obstruction, seeing and focus are known, lies there too: hardly ever as much again (drawn stars).
  */
 const BESIDE_MADE = { sure: 2, exact: 1.2 } as const;
 

@@ -43,7 +43,7 @@ const RAY_STEP = 0.25;
 /** Box of a drawn star, in FWHM of seeing: its wings reach past what a bright star's noise hides. */
 const BOX_FWHM = 14;
 const MIN_NODES = 7;
-const MAX_NODES = 41;
+const MAX_NODES = 81;
 
 function difference(a: Coefficients, b: Coefficients): Coefficients {
   return { d: a.d - b.d, a: subtract(a.a, b.a), c: subtract(a.c, b.c), t: subtract(a.t, b.t), s: a.s - b.s };

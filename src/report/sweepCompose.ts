@@ -12,7 +12,7 @@ import { sweepWords } from './sweepWords.ts';
 const CURVE_POINTS = 121;
 /** The curve is kept beyond the run's ends: plots shift it. */
 const CURVE_REACH = 1.8;
-/** What the model curve leaves uncertain of the growth of stars, and an obstruction that is 0.05 off. */
+/** What the model curve leaves uncertain of the growth of stars, and an obstruction of 25 to 40 % where the middle is taken. */
 const GROWTH_SHARE = 0.023;
 /** A ninth whose best focus is less sure than this, in half lengths of the run, says nothing. */
 const LEAST_KNOWN = 0.5;

@@ -1,7 +1,6 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
-import { robustLinearFit } from '../numeric/robustFit.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
-import { widthTerms } from '../numeric/widthTerms.ts';
+import { fitQuadraticSurface, fitWidthSurface, type Surface } from '../numeric/widthSurface.ts';
 import type { Shape } from '../shapes/shape.ts';
 
 /** What is fitted of each cell: sigma^2 (px^2), e1, e2, coma3 x, y, trefoil3 x, y. */
@@ -40,12 +39,9 @@ interface Placed {
   readonly rest: readonly number[];
 }
 
-/** A quantity over the field, as a smooth surface. */
-type Trend = (u: number, v: number) => number;
-
 /**
  * Averages the stars of a sub in cells. What the field does within a cell is no noise, and its mean no bend: a trend over
- * the whole sub (`widthTerms`) is taken off before and added where the cell's stars stand on average. The scatter about it, not the stars' own
+ * the whole sub is taken off before and added where the cell's stars stand on average. The scatter about it, not the stars' own
  * claims, sets the errors.
  */
 export function cellsOf(frame: FrameStars, index: number, among: (star: number) => boolean = () => true): Cell[] {
@@ -55,8 +51,7 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
   const wanted = Math.round(Math.sqrt((chosen.length / STARS_PER_CELL) * aspect));
   const step = Math.max(width, height) / Math.min(MOST_CELLS, Math.max(FEWEST_CELLS, wanted));
   const places = chosen.map((shape) => fieldPosition(frame, shape.x, shape.y));
-  const rows = places.map(({ u, v }) => widthTerms(u, v, chosen.length));
-  const trends = Array.from({ length: QUANTITIES }, (_, k) => trendOf(chosen, rows, k));
+  const trends = Array.from({ length: QUANTITIES }, (_, k) => trendOf(chosen, places, k));
   const cells = new Map<number, Placed[]>();
   for (const [i, shape] of chosen.entries()) {
     const { u, v } = places[i];
@@ -71,16 +66,10 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
   return lists.map((list) => meanOf(index, list, trends, scatter));
 }
 
-function trendOf(shapes: readonly Shape[], rows: readonly number[][], k: number): Trend {
+function trendOf(shapes: readonly Shape[], places: readonly { u: number; v: number }[], k: number): Surface {
   if (shapes.length < TREND_STARS) return () => 0;
-  const fit = robustLinearFit({
-    rows,
-    values: shapes.map((shape) => quantityOf(shape, k)),
-    errors: shapes.map((shape) => errorOf(shape, k)),
-  });
-  if (fit === null) return () => 0;
-  const { parameters } = fit;
-  return (u, v) => widthTerms(u, v, shapes.length).reduce((sum, term, i) => sum + parameters[i] * term, 0);
+  const points = shapes.map((shape, i) => ({ ...places[i], value: quantityOf(shape, k), error: errorOf(shape, k) }));
+  return (k === 0 ? fitWidthSurface(points) : fitQuadraticSurface(points)) ?? (() => 0);
 }
 
 /** The stars' part of the frame, pixels: those of a bare mirror may fill a corner of it only. */
@@ -162,7 +151,7 @@ function scatterOf(lists: readonly (readonly Placed[])[], k: number): Scatter {
   return { extra: (low + high) / 2, factor: 1 };
 }
 
-function meanOf(index: number, list: readonly Placed[], trends: readonly Trend[], scatter: readonly Scatter[]): Cell {
+function meanOf(index: number, list: readonly Placed[], trends: readonly Surface[], scatter: readonly Scatter[]): Cell {
   const middles = scatter.map((_, k) => median(list.map((s) => s.rest[k])));
   const sigma = ({ shape }: Placed, k: number): number =>
     scatter[k].factor * Math.hypot(errorOf(shape, k), scatter[k].extra);

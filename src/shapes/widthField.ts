@@ -1,6 +1,5 @@
-import { robustLinearFit } from '../numeric/robustFit.ts';
 import { median } from '../numeric/statistics.ts';
-import { widthTerms } from '../numeric/widthTerms.ts';
+import { fitWidthSurface } from '../numeric/widthSurface.ts';
 import type { Shape } from './shape.ts';
 
 /** Typical FWHM, pixels, at a stored pixel. */
@@ -15,7 +14,7 @@ const NARROWEST = 0.5;
 const WIDEST = 2.7;
 
 /**
- * Smooth (`widthTerms` in the square, robust) field of widths: wide enough for a tilted or curved focus, stiff enough that
+ * Smooth (`fitWidthSurface`, robust) field of widths: wide enough for a tilted or curved focus, stiff enough that
  * no single star moves it. Null without any star.
  */
 export function fitWidthField(shapes: readonly Shape[], width: number, height: number): WidthField | null {
@@ -23,18 +22,24 @@ export function fitWidthField(shapes: readonly Shape[], width: number, height: n
   const middle = median(shapes.map((s) => s.fwhm));
   if (shapes.length < MIN_FIELD) return () => middle;
   const half = 0.5 * Math.hypot(width, height);
-  const terms = (x: number, y: number): number[] =>
-    widthTerms((x - 0.5 * width) / half, (y - 0.5 * height) / half, shapes.length);
-  const fit = robustLinearFit({
-    rows: shapes.map((s) => terms(s.x, s.y)),
-    values: shapes.map((s) => s.fwhm ** 2),
-    errors: shapes.map((s) => 2 * s.fwhm * Math.hypot(s.fwhmError, OWN_SCATTER * s.fwhm)),
+  const place = (x: number, y: number): [number, number] => [(x - 0.5 * width) / half, (y - 0.5 * height) / half];
+  const squares = shapes.map((s) => {
+    const [u, v] = place(s.x, s.y);
+    return { u, v, value: s.fwhm ** 2, error: 2 * s.fwhm * Math.hypot(s.fwhmError, OWN_SCATTER * s.fwhm) };
   });
-  if (fit === null) return () => middle;
-  return (x, y) => {
-    const row = terms(x, y);
-    let sum = 0;
-    for (let i = 0; i < row.length; i++) sum += row[i] * fit.parameters[i];
-    return Math.min(WIDEST * middle, Math.max(NARROWEST * middle, Math.sqrt(Math.max(0, sum))));
-  };
+  const held = (square: number): number =>
+    Math.min(WIDEST * middle, Math.max(NARROWEST * middle, Math.sqrt(Math.max(0, square))));
+  // Stars of one place scatter by a share of their width: at first of their own, then of what is found there.
+  const first = fitWidthSurface(
+    squares,
+    squares.map(({ value }) => value),
+  );
+  const surface =
+    first === null
+      ? null
+      : fitWidthSurface(
+          squares,
+          squares.map(({ u, v }) => held(first(u, v)) ** 2),
+        );
+  return surface === null ? () => middle : (x, y) => held(surface(...place(x, y)));
 }
