@@ -17,7 +17,7 @@ import { axisWords, plain, type ScreenY } from './words.ts';
 const DRIFT_ANSWER = { short: 1.02, byDistortion: 0.24 } as const;
 const DRIFT_SHARE = 0.021;
 /** A bare mirror's coma widens the stars that the length is told by, and its own astigmatism lengthens them. */
-const BARE_DRIFT_SHARE = 0.08;
+const BARE_DRIFT_SHARE = 0.12;
 
 /** Length of a steady drift that makes this distortion of a star of that width: a2 - b2 = L^2/12 along one axis. */
 export function driftLength(distortion: number, fwhm: number): number {

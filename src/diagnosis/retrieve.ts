@@ -17,7 +17,7 @@ import { nearNode } from './bareMirror.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
 import { APART_UM } from './refined.ts';
 import { lightsFor } from './response.ts';
-import { type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
+import { isExchanged, type Retrieved, retrievedAmounts, settled } from './retrieved.ts';
 import type { Setup } from './setup.ts';
 import {
   closerRange,
@@ -121,6 +121,7 @@ export function retrieveWavefront(
   };
   let fitted = fitFrom(rangeFor(frames, amounts, guess), known, null);
   if (fitted === null) return null;
+  if (!optics.bare && isExchanged(fitted.retrieval)) return null;
   const long = longBy(fitted, draw, guess, known, amounts);
   if (long?.astigmatic) {
     const { priors, parameters } = long.astigmatic;

@@ -90,6 +90,20 @@ export function settled(retrieved: Retrieved, retrieval: Retrieval): boolean {
   );
 }
 
+/**
+ * A star spread by d + a one way and by d - a the other is the same with the two exchanged: in focus in the middle, curvature and radial
+ * astigmatism may stand for each other. Ray-traced correctors at a wrong distance make about half as much astigmatism as curvature.
+ */
+const MOST_ASTIGMATIC = 1;
+/** Less of it, um of a at the corner, is not worth the question. */
+const LEAST_EXCHANGED_UM = 0.15;
+
+/** Whether the fit seems to have taken the curvature for astigmatism: it then tells nothing. */
+export function isExchanged({ layout, best: { parameters } }: Pick<Retrieval, 'layout' | 'best'>): boolean {
+  const [d, a] = [layout.curvature, layout.radialAstigmatism].map((index) => Math.abs(parameters[index]));
+  return a > LEAST_EXCHANGED_UM && a > MOST_ASTIGMATIC * d;
+}
+
 /** What was found beside the fit's numbers; `sigma2`: px^2, of a typical star of each sub. */
 interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'longBy' | 'logOdds'> {
   readonly astigmatic: readonly Complex[];

@@ -1,7 +1,12 @@
 import { expect, it } from 'vitest';
-import { type Retrieved, settled, withShare, withTable } from '../../src/diagnosis/retrieved.ts';
+import { measurePixels } from '../../src/diagnosis/drawnStar.ts';
+import { isExchanged, type Retrieved, settled, withShare, withTable } from '../../src/diagnosis/retrieved.ts';
+import { PixelStars } from '../../src/optics/pixelStars.ts';
+import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import { NO_ABERRATION } from '../../src/optics/wavefront.ts';
 import type { Retrieval } from '../../src/retrieval/fitWavefront.ts';
 import type { ScanPoint } from '../../src/retrieval/focusScan.ts';
+import { layoutOf } from '../../src/retrieval/layout.ts';
 import { angleErrorOver } from '../../src/retrieval/mixture.ts';
 
 const point: ScanPoint = {
@@ -92,6 +97,29 @@ it('a fit that needs the seeing to double within a set does not describe it', ()
   const retrieval = { converged: true, scan: [point] } as unknown as Retrieval;
   expect(settled(found(2.2, 3.6, 2.4), retrieval)).toBe(true);
   expect(settled(found(2.5, 5.9), retrieval)).toBe(false);
+});
+
+// W = d r^2 + a r^2 cos 2 phi: rays reach 2N(d + a) one way and 2N(d - a) across (Welford, Aberrations of Optical Systems; from memory).
+it('defocus and astigmatism exchanged make the same star, and a fit with more astigmatism than curvature is left', () => {
+  const stars = new PixelStars(EXAMPLE_TELESCOPE, { pixelUm: 3.76, filter: 'mono', recentred: true });
+  const shapeOf = (d: number, a: number) =>
+    measurePixels(stars.draw({ ...NO_ABERRATION, d, a: { x: a, y: 0 } }, 2.8, 40)) ?? expect.unreachable();
+  const [one, other] = [shapeOf(0.8, 0.4), shapeOf(0.4, 0.8)];
+  // Second moments are the same; a fitted Gaussian sees what is left of the rest.
+  expect(Math.abs(one.fwhm / other.fwhm - 1)).toBeLessThan(0.04);
+  expect(Math.abs(one.e1 - other.e1)).toBeLessThan(0.03);
+  expect(Math.abs(one.e1)).toBeGreaterThan(0.3);
+  const layout = layoutOf(1, false);
+  const fitted = (curvature: number, radialAstigmatism: number) => {
+    const parameters = new Float64Array(layout.length);
+    parameters[layout.curvature] = curvature;
+    parameters[layout.radialAstigmatism] = radialAstigmatism;
+    return { layout, best: { parameters } } as unknown as Retrieval;
+  };
+  expect(isExchanged(fitted(0.45, -0.97))).toBe(true);
+  expect(isExchanged(fitted(-0.99, 0.49))).toBe(false);
+  // A corrector's rest in a flat field.
+  expect(isExchanged(fitted(0.01, 0.1))).toBe(false);
 });
 
 it('a share of the value joins an interval in quadrature, on each side by itself', () => {
