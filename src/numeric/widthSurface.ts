@@ -25,12 +25,15 @@ const curved = (u: number, v: number): number[] => {
   return [...quadratic(u, v), r2 * u, r2 * v, r2 * r2];
 };
 
-/** Robust quadratic surface; null where the points do not hold one. */
-export const fitQuadraticSurface = (points: readonly SurfacePoint[]): Surface | null =>
+/**
+ * Robust surface through what aberrations make of the stars: an answer that goes with the square of the way to focus has the same terms.
+ * Null where the points do not hold one.
+ */
+export const fitAnswerSurface = (points: readonly SurfacePoint[]): Surface | null =>
   fitTerms(
     points,
     points.map(() => 1),
-    quadratic,
+    points.length < CURVED_STARS ? quadratic : curved,
   )?.surface ?? null;
 
 /**

@@ -1,6 +1,6 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
-import { fitQuadraticSurface, fitWidthSurface, type Surface } from '../numeric/widthSurface.ts';
+import { fitAnswerSurface, fitWidthSurface, type Surface } from '../numeric/widthSurface.ts';
 import type { Shape } from '../shapes/shape.ts';
 
 /** What is fitted of each cell: sigma^2 (px^2), e1, e2, coma3 x, y, trefoil3 x, y. */
@@ -69,7 +69,7 @@ export function cellsOf(frame: FrameStars, index: number, among: (star: number) 
 function trendOf(shapes: readonly Shape[], places: readonly { u: number; v: number }[], k: number): Surface {
   if (shapes.length < TREND_STARS) return () => 0;
   const points = shapes.map((shape, i) => ({ ...places[i], value: quantityOf(shape, k), error: errorOf(shape, k) }));
-  return (k === 0 ? fitWidthSurface(points) : fitQuadraticSurface(points)) ?? (() => 0);
+  return (k === 0 ? fitWidthSurface(points) : fitAnswerSurface(points)) ?? (() => 0);
 }
 
 /** The stars' part of the frame, pixels: those of a bare mirror may fill a corner of it only. */
