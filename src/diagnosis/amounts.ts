@@ -4,15 +4,16 @@ import {
   type FrameStars,
   fieldPosition,
   halfDiagonal,
+  type Place,
   type UncertainVector,
   vectorLength,
 } from '../field/frameStars.ts';
 import { fitSizeField, type SizeField } from '../field/sizeField.ts';
-import { fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
+import { type ComaGain, fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { type Air, expectedAir } from './air.ts';
-import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeOf } from './bareMirror.ts';
+import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeAbout, nodeOf } from './bareMirror.ts';
 import { NO_TURN, type Turn } from './comaBesideSmear.ts';
 import { type Response, responseFor } from './response.ts';
 import type { Retrieved } from './retrieved.ts';
@@ -166,13 +167,19 @@ function amountsOf(
     radial: { ...radial, error: Math.hypot(radial.error, DISTORTION_FLOOR, radialShare * radial.value) },
   };
   // A skewed smear answers to no focus: with one in the stars the coma stays as it is.
-  const level =
-    skew === null && response !== null && size !== null
-      ? levelComa(frames, size, response, bare, (f) => !jumped.has(f))
-      : null;
+  const gain = skew === null && response !== null && size !== null ? levelGain(size, response, bare) : null;
+  const comaAbout = (place?: Place): SmoothFields['coma'] | null => {
+    const fields = frames.flatMap((frame, f) =>
+      frame.shapes.length < MIN_FIELD_STARS || jumped.has(f) ? [] : (fitComaField(frame, gain?.(f), place) ?? []),
+    );
+    return fields.length === 0 ? null : persistentComa(fields);
+  };
+  const level = gain === null ? null : comaAbout();
   const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
   const own = ownOf(settledComa, response);
-  const node = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
+  const seenNode = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
+  // Of a skewed smear's part in the coma only the sum over the field is known.
+  const node = seenNode === null || skew !== null ? seenNode : nodeAbout(seenNode, settledComa.error, comaAbout);
   const halfDiagonalMm = mmOf(half, optics);
   const sigma2 = frames.map(typicalSigma2);
   const steady = steadySmear(
@@ -256,26 +263,18 @@ const LEVEL_SIGMAS = 5;
 /** And, beside a bare mirror's coma, where the tilt is so many times its error: less of it levels the wrong way as often. */
 const LEVEL_ERRORS = 2;
 
-/** The coma field with each star's answer brought to that in focus, where the widths show how far from it the star stands. */
-function levelComa(
-  frames: readonly FrameStars[],
-  size: SizeField,
+/** By sub: what brings each star's answer to that in focus, where the widths show how far from it the star stands; else null. */
+function levelGain(
+  { tilt, curvature, centre, tiltSignificance, curvatureSignificance }: SizeField,
   response: Response,
   bare: boolean,
-  among: (frame: number) => boolean,
-): SmoothFields['coma'] | null {
-  const { tilt, curvature, centre, tiltSignificance, curvatureSignificance } = size;
+): ((frame: number) => ComaGain) | null {
   if (Math.max(tiltSignificance, curvatureSignificance) < LEVEL_SIGMAS) return null;
   if (bare && Math.hypot(tilt.x, tilt.y) < LEVEL_ERRORS * tilt.error) return null;
-  const fields = frames.flatMap((frame, f) => {
-    if (frame.shapes.length < MIN_FIELD_STARS || !among(f)) return [];
-    const gain = (u: number, v: number): number => {
-      const blur = centre[f] + tilt.x * u + tilt.y * v + curvature.value * (u * u + v * v);
-      return response.comaGain(response.defocusUm(Math.abs(blur)));
-    };
-    return fitComaField(frame, gain) ?? [];
-  });
-  return fields.length === 0 ? null : persistentComa(fields);
+  return (f) => (u, v) => {
+    const blur = centre[f] + tilt.x * u + tilt.y * v + curvature.value * (u * u + v * v);
+    return response.comaGain(response.defocusUm(Math.abs(blur)));
+  };
 }
 
 /** How well the removed skew is known, as a share. */

@@ -2,6 +2,7 @@ import type { SmoothFields } from '../field/fitField.ts';
 import {
   type FrameStars,
   fieldPosition,
+  type Place,
   type Uncertain,
   type UncertainVector,
   vectorLength,
@@ -123,6 +124,31 @@ export function nodeOf(
     v: (s * uniform.y) / length,
     error: Math.hypot(uniform.error / slope, (s * linear.error) / slope, NODE_SHARE * s),
   };
+}
+
+/** Rounds of fitting the coma about its node, half-diagonals that the node may move by it. */
+const ABOUT_ROUNDS = 3;
+const FARTHEST_MOVE = 0.5;
+
+/**
+ * The node found anew about itself: with its amount the answer to coma bends, about the node and not about the middle of the frame.
+ * `comaAbout`: the coma field about a place; `comaError`: of the uniform coma, coma3. Half-diagonals; as it was where that fails.
+ */
+export function nodeAbout(
+  first: NonNullable<Amounts['node']>,
+  comaError: number,
+  comaAbout: (place: Place) => SmoothFields['coma'] | null,
+): NonNullable<Amounts['node']> {
+  let node = first;
+  for (let round = 0; round < ABOUT_ROUNDS; round++) {
+    const field = comaAbout(node);
+    if (field === null || field.linear.value < BARE_SIGMAS * field.linear.error) return first;
+    const { uniform, linear } = field;
+    const u = node.u - uniform.x / linear.value;
+    const v = node.v - uniform.y / linear.value;
+    node = { u, v, error: Math.hypot(comaError / linear.value, NODE_SHARE * Math.hypot(u, v)) };
+  }
+  return Math.hypot(node.u - first.u, node.v - first.v) < FARTHEST_MOVE ? node : first;
 }
 
 function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v: number; error: number } {

@@ -194,7 +194,7 @@ function skewIn(
 
 /** A coma within this of the smear's long axis, radians, may be the jump's that made both. */
 const TAIL_MATCH = (20 * Math.PI) / 180;
-/** And within this, hardly by chance; within the other by next to none. */
+/** Within the first of these seldom by chance, within the second hardly ever. */
 const SURE_MATCH = (6 * Math.PI) / 180;
 const EXACT_MATCH = (2.5 * Math.PI) / 180;
 /** So strong a trefoil beside it, as a share of the coma: coma's own is far less, and a skew's comes with it. */

@@ -25,8 +25,14 @@ export function halfDiagonal(frame: { readonly width: number; readonly height: n
   return 0.5 * Math.hypot(frame.width, frame.height);
 }
 
-/** Field position of a stored pixel in half-diagonals from the frame's centre, stored axes. */
-export function fieldPosition(frame: FrameStars, x: number, y: number): { readonly u: number; readonly v: number } {
+/** Half-diagonals from the frame's centre, stored axes. */
+export interface Place {
+  readonly u: number;
+  readonly v: number;
+}
+
+/** Field position of a stored pixel. */
+export function fieldPosition(frame: FrameStars, x: number, y: number): Place {
   const half = halfDiagonal(frame);
   return { u: (x - (frame.width - 1) / 2) / half, v: (y - (frame.height - 1) / 2) / half };
 }

@@ -1,5 +1,5 @@
 import { type LinearFit, robustLinearFit } from '../numeric/robustFit.ts';
-import { type FrameStars, fieldPosition, type Uncertain, type UncertainVector } from './frameStars.ts';
+import { type FrameStars, fieldPosition, type Place, type Uncertain, type UncertainVector } from './frameStars.ts';
 
 /**
  * Smooth fields of one sub, after the symmetry rules of third-order misalignment (Shack & Thompson 1980, Proc. SPIE 251,
@@ -59,15 +59,23 @@ const vectorOf = (fit: LinearFit): UncertainVector => ({
 /** How much more strongly than in focus the stars at a field place answer to coma. */
 export type ComaGain = (u: number, v: number) => number;
 
-/** The coma field of one sub, each star's answer brought to that in focus. */
-export function fitComaField(frame: FrameStars, gain: ComaGain = () => 1): SpinFields['coma'] | null {
+/**
+ * The coma field of one sub, each star's answer brought to that in focus; `about`: the place whose coma `uniform` is, and about which the
+ * rest grows.
+ */
+export function fitComaField(
+  frame: FrameStars,
+  gain: ComaGain = () => 1,
+  about: Place = { u: 0, v: 0 },
+): SpinFields['coma'] | null {
   const rows: number[][] = [];
   const values: number[] = [];
   const errors: number[] = [];
   for (const s of frame.shapes) {
-    const { u, v } = fieldPosition(frame, s.x, s.y);
+    const place = fieldPosition(frame, s.x, s.y);
+    const g = gain(place.u, place.v);
+    const [u, v] = [place.u - about.u, place.v - about.v];
     const r2 = u * u + v * v;
-    const g = gain(u, v);
     rows.push([1, 0, u, u * r2], [0, 1, v, v * r2]);
     values.push(s.coma3.x / g, s.coma3.y / g);
     errors.push(s.coma3.error / g, s.coma3.error / g);

@@ -1,6 +1,6 @@
 import { type FrameStars, fieldPosition } from '../field/frameStars.ts';
+import { fitAnswerSurface, fitWidthSurface, type Surface } from '../numeric/fieldSurface.ts';
 import { median, robustSigma } from '../numeric/statistics.ts';
-import { fitAnswerSurface, fitWidthSurface, type Surface } from '../numeric/widthSurface.ts';
 import type { Shape } from '../shapes/shape.ts';
 
 /** What is fitted of each cell: sigma^2 (px^2), e1, e2, coma3 x, y, trefoil3 x, y. */

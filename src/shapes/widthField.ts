@@ -1,5 +1,5 @@
+import { fitWidthSurface } from '../numeric/fieldSurface.ts';
 import { median } from '../numeric/statistics.ts';
-import { fitWidthSurface } from '../numeric/widthSurface.ts';
 import type { Shape } from './shape.ts';
 
 /** Typical FWHM, pixels, at a stored pixel. */

@@ -55,7 +55,7 @@ export function fitWidthSurface(
       return sum + Math.min(MOST_SIGMAS, Math.abs(value - surface(u, v)) / sigma) ** 2;
     }, 0);
   if (chi2(plain.surface) - chi2(bent.surface) < CURVED_FALL) return plain.surface;
-  const reach = Math.max(...points.map(({ u, v }) => Math.hypot(u, v)));
+  const reach = points.reduce((most, { u, v }) => Math.max(most, Math.hypot(u, v)), 0);
   return (u, v) => {
     const inwards = Math.min(1, reach / Math.max(Math.hypot(u, v), 1e-12));
     return bent.surface(inwards * u, inwards * v);
