@@ -12,6 +12,7 @@ import { fitSizeField, type SizeField } from '../field/sizeField.ts';
 import { type ComaGain, fitComaField, MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
+import { SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import { type Air, expectedAir } from './air.ts';
 import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeAbout, nodeOf } from './bareMirror.ts';
 import { NO_TURN, type Turn } from './comaBesideSmear.ts';
@@ -229,6 +230,11 @@ function amountsOf(
 export const typicalSigma2 = ({ shapes }: FrameStars): number =>
   shapes.length === 0 ? 0 : median(shapes.map((s) => s.sigmaMajor * s.sigmaMinor));
 
+/** Pixels: FWHM of the stars of one of the subs, and of those, between all subs', for which `smear` and `steady` are told. */
+export const widthOf = ({ sigma2 }: Amounts, frame: number): number => SIGMA_TO_FWHM * Math.sqrt(sigma2[frame]);
+export const smearWidth = ({ sigma2, smooth }: Amounts): number =>
+  SIGMA_TO_FWHM * Math.sqrt(median(smooth.perFrame.map(({ frame }) => sigma2[frame])));
+
 /** See `Amounts.steady`; of one sub what it has. `subs`: what coma does not make of their distortion. */
 export function steadySmear(
   sigma2: Amounts['sigma2'],
@@ -278,7 +284,7 @@ function levelGain(
 }
 
 /** How well the removed skew is known, as a share. */
-const SKEW_ERROR = 0.1;
+export const SKEW_ERROR = 0.1;
 
 /** Per component: the air's axis is known, not whether its tail adds or takes. */
 export const hiddenByAir = (air: Air | null): number => (air?.coma3 ?? 0) / Math.SQRT2;

@@ -28,7 +28,7 @@ function extentAlong(setup: Setup, x: number, y: number): number {
  * How well widths are turned into focus, as a share: by the seeing of a star in focus, by the whole-field fit, by that fit where a
  * bare mirror's coma widens the same stars (drawn stars); and a floor, um.
  */
-const SCALE_SHARE = { quick: 0.1, fitted: 0.02, bare: 0.15 } as const;
+const SCALE_SHARE = { quick: 0.1, fitted: 0.01, bare: 0.15 } as const;
 /** The same of the curvature: without the fit less well, for the corners tell it, whose stars are the widest. */
 const CURVATURE_SHARE = { quick: 0.13, fitted: SCALE_SHARE.fitted } as const;
 const FOCUS_FLOOR_UM = 2;

@@ -5,7 +5,7 @@ import { type Coefficients, NO_ABERRATION, toDefocus, UM_PER_RMS } from '../opti
 import { measureStar } from '../shapes/measureStar.ts';
 import type { Shape } from '../shapes/shape.ts';
 import type { Source } from '../shapes/stamp.ts';
-import { type Amounts, filterName } from './amounts.ts';
+import { type Amounts, filterName, smearWidth } from './amounts.ts';
 import { telescopeFor } from './drawnStar.ts';
 import { DETECT_SIGMAS } from './finding.ts';
 import { defocusUmAt, type FieldPoint } from './focalSurface.ts';
@@ -62,8 +62,7 @@ function stateAt(amounts: Amounts, setup: Setup, at: FieldPoint, parts: ModelPar
   if (response === null) return null;
   const seen = vectorSignificance(trefoil) >= DETECT_SIGMAS ? vectorLength(trefoil) : 0;
   const t = seen === 0 ? 0 : (UM_PER_RMS.t * response.trefoilRmsUm(seen)) / seen;
-  const drift =
-    vectorSignificance(smear) >= DETECT_SIGMAS ? driftLength(vectorLength(smear), response.focusedFwhmPx) : 0;
+  const drift = vectorSignificance(smear) >= DETECT_SIGMAS ? driftLength(vectorLength(smear), smearWidth(amounts)) : 0;
   const axis = 0.5 * Math.atan2(smear.y, smear.x);
   const driftUm = parts.smear ? drift * optics.pixelUm : 0;
   return {

@@ -1,7 +1,8 @@
 import { isSteady } from '../field/combine.ts';
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
+import { SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import { airIsSuspect } from './air.ts';
-import { type Amounts, withDistortionFloor } from './amounts.ts';
+import { type Amounts, smearWidth, withDistortionFloor } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import { APART_UM, astigmatismTold, isSeen, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
@@ -23,7 +24,7 @@ const BARE_DRIFT_SHARE = 0.12;
 export function driftLength(distortion: number, fwhm: number): number {
   const e = Math.min(0.95, Math.abs(distortion));
   // b of the geometric mean: sigma^2 = a b, a/b = sqrt((1 + e)/(1 - e)).
-  const sigma2 = (fwhm / 2.354820045) ** 2;
+  const sigma2 = (fwhm / SIGMA_TO_FWHM) ** 2;
   const ratio = Math.sqrt((1 + e) / (1 - e));
   return Math.sqrt(12 * sigma2 * (ratio - 1 / ratio)) / (DRIFT_ANSWER.short + DRIFT_ANSWER.byDistortion * e);
 }
@@ -71,7 +72,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     starShift: null,
     because: !seen
       ? 'no smear common to all stars'
-      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, fwhm))} px)${
+      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, smearWidth(amounts)))} px)${
           turning ? '' : jumpWords(amounts)
         }${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
           turning
@@ -83,7 +84,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     advice:
       status === 'fault'
         ? `Look at guiding, balance, cables, wind and polar alignment. Tracking grows with exposure time: a 10 s sub settles it. ${
-            amounts.skew === null && amounts.jumped.size === 0
+            !isSkewed(amounts)
               ? 'If short subs show it as well, it is astigmatism out of focus (it turns by 90 deg through focus) or dispersion low in the sky.'
               : 'Look for backlash and for a dither that had not settled.'
           }`
@@ -160,9 +161,21 @@ export function turnedThroughFocus(
   );
 }
 
-function jumpWords({ skew, jumped }: Amounts): string {
-  if (skew === null && jumped.size === 0) return '';
-  const where = skew !== null ? '' : ` in sub ${[...jumped.keys()].map((frame) => frame + 1).join(', ')}`;
+/** Subs, by index, whose smear is seen to be skewed while all need not be; null where that of all is, or none. */
+function skewedAmong({ jumped, retrieved, smooth }: Amounts): readonly number[] | null {
+  if (jumped.size > 0) return [...jumped.keys()];
+  const skews = retrieved?.skews ?? [];
+  const some = skews.flatMap((skew, frame) => (vectorSignificance(skew) >= DETECT_SIGMAS ? [frame] : []));
+  return some.length === smooth.perFrame.length ? null : some;
+}
+
+const isSkewed = ({ skew, jumped, retrieved }: Amounts): boolean =>
+  skew !== null || jumped.size > 0 || (retrieved?.skews ?? []).some((s) => vectorSignificance(s) >= DETECT_SIGMAS);
+
+function jumpWords(amounts: Amounts): string {
+  if (!isSkewed(amounts)) return '';
+  const some = amounts.skew === null ? skewedAmong(amounts) : null;
+  const where = some === null ? '' : ` in sub ${some.map((frame) => frame + 1).join(', ')}`;
   return `, and skewed to one side${where}: a jump part-way rather than a steady drift`;
 }
 

@@ -1,7 +1,8 @@
 import { isSteady, persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
-import { dot, subtract } from '../optics/complex.ts';
+import { add, angle, type Complex, dot, polar, scale, subtract, ZERO } from '../optics/complex.ts';
+import { SKEW_TREFOIL } from '../retrieval/model.ts';
 import { airIsSuspect } from './air.ts';
 import {
   type Amounts,
@@ -9,6 +10,7 @@ import {
   comaInterval,
   filterName,
   hiddenByAir,
+  SKEW_ERROR,
   steadySmear,
   withDistortionFloor,
   without,
@@ -25,7 +27,8 @@ import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
  * The same with what the whole-field fit found: amounts in um from it, what was seen and how surely from the stars; what they
  * widen, and the tolerances that follow seeing, by the seeing it found.
  */
-export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
+export function refinedBy(measured: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
+  const amounts = withoutSkews(measured, retrieved);
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
   const floor = floorUm(amounts, retrieved, response);
@@ -49,6 +52,22 @@ export function refinedBy(amounts: Amounts, retrieved: Retrieved, setup: Setup):
       : persistentVector(smears.map(({ distortion }) => distortion)),
   );
   return { ...refined, node, comaUm: fromNode ?? refined.comaUm, steady, smear };
+}
+
+/** Mean of the skews that the fit found, coma3; none where it found none. */
+const meanSkew = ({ skews }: Retrieved): Complex =>
+  skews === null ? ZERO : scale(add(...skews), 1 / Math.max(1, skews.length));
+
+/** Coma and trefoil less what the smears make of them that only the fit saw to be skewed. */
+function withoutSkews(amounts: Amounts, retrieved: Retrieved): Amounts {
+  const { skews } = retrieved;
+  if (skews === null) return amounts;
+  const trefoils = skews.map((skew) => polar(SKEW_TREFOIL * vectorLength(skew), 3 * angle(skew)));
+  return {
+    ...amounts,
+    coma: without(amounts.coma, meanSkew(retrieved), SKEW_ERROR),
+    trefoil: without(amounts.trefoil, scale(add(...trefoils), 1 / skews.length), SKEW_ERROR),
+  };
 }
 
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
@@ -114,11 +133,15 @@ const FITTED_FLOOR = 0.3 * COMA_FLOOR;
  * What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. Out of focus the same
  * coma3 is less coma.
  */
-function floorUm({ coma, air, skew }: Amounts, { perSub }: Retrieved, response: Response | null): number {
+function floorUm({ coma, air, skew }: Amounts, retrieved: Retrieved, response: Response | null): number {
   if (response === null) return 0;
   const length = vectorLength(coma);
-  const floor = Math.hypot(FITTED_FLOOR, skew === null ? hiddenByAir(air) : 0);
-  const gain = response.comaGain(Math.min(...perSub.map(({ focusUm }) => Math.abs(focusUm.value))));
+  const floor = Math.hypot(
+    FITTED_FLOOR,
+    skew === null ? hiddenByAir(air) : 0,
+    SKEW_ERROR * vectorLength(meanSkew(retrieved)),
+  );
+  const gain = response.comaGain(Math.min(...retrieved.perSub.map(({ focusUm }) => Math.abs(focusUm.value))));
   return (response.comaUm(length + floor) - response.comaUm(length)) / Math.max(1, gain);
 }
 

@@ -1,3 +1,4 @@
+import type { SmoothFields } from '../field/fitField.ts';
 import { type FrameStars, halfDiagonal, vectorLength } from '../field/frameStars.ts';
 import { MIN_FIELD_STARS } from '../field/spinFields.ts';
 import { type Complex, ZERO } from '../optics/complex.ts';
@@ -10,6 +11,7 @@ import { fitWavefront, type RetrievalProgress } from '../retrieval/fitWavefront.
 import { ANY_SMEAR, type Expected, type RetrievalGuess, type RetrievalPriors } from '../retrieval/knowledge.ts';
 import type { Layout } from '../retrieval/layout.ts';
 import { shadowScale } from '../retrieval/model.ts';
+import { alongSmears, findSkew } from '../retrieval/skewBesideComa.ts';
 import { type Elongation, weighElongation } from '../retrieval/smearOrAstigmatism.ts';
 import { sidesByDrawing, verifyByDrawing } from '../retrieval/verify.ts';
 import { type Amounts, filterName, typicalSigma2 } from './amounts.ts';
@@ -122,7 +124,10 @@ export function retrieveWavefront(
   let fitted = fitFrom(rangeFor(frames, amounts, guess), known, null);
   if (fitted === null) return null;
   if (!optics.bare && isExchanged(fitted.retrieval)) return null;
-  const long = longBy(fitted, draw, guess, known, amounts);
+  const skewed = skewedSmears(fitted, frames, guess, known, amounts);
+  if (skewed !== null) fitted = skewed;
+  const long: Long | null =
+    skewed === null ? longBy(fitted, draw, guess, known, amounts) : { by: 'smear', astigmatic: null };
   if (long?.astigmatic) {
     const { priors, parameters } = long.astigmatic;
     fitted = fitFrom(fitted.table.range, priors, parameters) ?? fitted;
@@ -137,6 +142,7 @@ export function retrieveWavefront(
     comatic: comaticOf(retrieval.layout, retrieval.best.parameters, draw),
     sigma2: frames.map(typicalSigma2),
     longBy: long?.by ?? null,
+    skewed: skewed !== null,
     logOdds: long?.logOdds ?? 0,
   });
   return settled(found, retrieval) ? found : null;
@@ -159,6 +165,29 @@ const SAME_MOMENT = 0.12;
 /** Foci that differ by this share of the farthest. */
 const ELSEWHERE = 0.4;
 
+/** The fit with a skew in every smear, where the stars of several subs are long and show one beside coma and trefoil. */
+function skewedSmears(
+  { table, retrieval }: Fitted,
+  frames: readonly FrameStars[],
+  guess: RetrievalGuess,
+  priors: RetrievalPriors,
+  { optics, smooth }: Amounts,
+): Fitted | null {
+  if (optics.bare || frames.length < 2 || guess.skew !== null || !isLong(smooth)) return null;
+  const found = findSkew(retrieval, table, guess, priors);
+  const anew = found === null ? null : fitWavefront(frames, table, found, priors);
+  if (found === null || anew === null) return null;
+  const along = fitWavefront(frames, table, alongSmears(anew, found), priors, anew.best.parameters);
+  return { table, retrieval: along ?? anew };
+}
+
+/** Whether the stars of some sub are long enough to ask why. */
+const isLong = ({ perFrame }: SmoothFields): boolean =>
+  longestOf(perFrame) >= WORTH_ASKING * distortionOf(ROUND_ELONGATION);
+
+const longestOf = (perFrame: SmoothFields['perFrame']): number =>
+  Math.max(...perFrame.map(({ fields }) => vectorLength(fields.distortion.uniform)));
+
 /** What makes the stars of several subs long, and the fit to go on from where it is astigmatism. */
 interface Long {
   readonly by: NonNullable<Retrieved['longBy']>;
@@ -174,8 +203,7 @@ function longBy(
   priors: RetrievalPriors,
   { optics, smooth, air, steady }: Amounts,
 ): Long | null {
-  const longest = Math.max(...smooth.perFrame.map(({ fields }) => vectorLength(fields.distortion.uniform)));
-  if (optics.bare || longest < WORTH_ASKING * distortionOf(ROUND_ELONGATION)) return null;
+  if (optics.bare || !isLong(smooth)) return null;
   const { layout, best } = retrieval;
   const foci = Array.from({ length: layout.subs }, (_, f) => best.parameters[layout.focus(f)]);
   const between = Math.max(...foci) - Math.min(...foci);
@@ -188,7 +216,7 @@ function longBy(
   const { logOdds, astigmatic } = weighed;
   if (logOdds < -OPEN) return { by: 'smear', astigmatic: null };
   const made = Math.max(...astigmaticOf(layout, astigmatic.parameters, draw).map(({ x, y }) => Math.hypot(x, y)));
-  if (made < LEAST_MADE * longest) return null;
+  if (made < LEAST_MADE * longestOf(smooth.perFrame)) return null;
   if (logOdds > TOLD) return { by: 'astigmatism', logOdds, astigmatic };
   return between > toDefocus(telescopeFor(optics), APART_UM) && logOdds > OPEN
     ? { by: 'either', astigmatic: null }

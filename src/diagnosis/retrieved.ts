@@ -56,6 +56,8 @@ export interface Retrieved {
   };
   /** What makes the stars of several subs long, told by how it goes with their focus; null where it was not asked or not answered. */
   readonly longBy: 'astigmatism' | 'smear' | 'either' | null;
+  /** coma3 of each sub's smear where the fit found them skewed beside coma and trefoil; else null. */
+  readonly skews: readonly UncertainVector[] | null;
   /** Natural logarithm of the odds for astigmatism where it is that; else 0. */
   readonly logOdds: number;
   readonly trefoil: UncertainVector;
@@ -109,19 +111,21 @@ interface Beside extends Pick<Retrieved, 'explained' | 'drawnAgainstTable' | 'lo
   readonly astigmatic: readonly Complex[];
   readonly comatic: readonly Complex[];
   readonly sigma2: readonly number[];
+  /** Whether the fit found the smears skewed. */
+  readonly skewed: boolean;
 }
 
 /**
  * The usual obstruction stands for one that is not told: 25 to 40 % of the aperture make a star out of focus as wide as one up to
- * 3.5 % nearer or farther (drawn frames), rms of an even spread.
+ * 3 % nearer or farther (drawn frames), rms of an even spread.
  */
-const OPEN_OBSTRUCTION = 0.02;
+const OPEN_OBSTRUCTION = 0.017;
 
 export function retrievedAmounts(
   retrieval: Retrieval,
   optics: KnownOptics,
   setup: Setup,
-  { explained, drawnAgainstTable, astigmatic, comatic, sigma2, longBy, logOdds }: Beside,
+  { explained, drawnAgainstTable, astigmatic, comatic, sigma2, skewed, longBy, logOdds }: Beside,
 ): Retrieved {
   const { layout, referenceSub } = retrieval;
   const telescope = telescopeFor(optics);
@@ -208,6 +212,7 @@ export function retrievedAmounts(
       radial: number(layout.radialAstigmatism, 1 / UM_PER_RMS.a),
     },
     longBy,
+    skews: skewed ? Array.from({ length: layout.subs }, (_, frame) => vector(layout.skew(frame))) : null,
     logOdds,
     trefoil: vector(layout.trefoil),
     trefoilAngleError: angleErrorOver(scan, layout.trefoil),
@@ -278,7 +283,7 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
 }
 
 /** How much of the table's square error is alike in all cells (drawn nights: what it misses of one star it misses of all). */
-const ALIKE_SHARE = 0.5;
+const ALIKE_SHARE = 0.25;
 
 /**
  * The fit takes the table for wrong in each cell by itself, `tableError` of a cell's error; what is alike in all no number averages

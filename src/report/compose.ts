@@ -1,3 +1,4 @@
+import { smearWidth, widthOf } from '../diagnosis/amounts.ts';
 import { turned } from '../diagnosis/comaBesideSmear.ts';
 import type { Finding as DiagnosisFinding } from '../diagnosis/finding.ts';
 import { DETECT_SIGMAS } from '../diagnosis/finding.ts';
@@ -214,7 +215,7 @@ function zoneRecord(zone: FieldZone, screen: Screen, scale: number | null): Zone
 const degrees = (radians: number): number => (radians * 180) / Math.PI;
 
 function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] {
-  const { diagnosis, setup, field } = measurement;
+  const { diagnosis, setup } = measurement;
   const amounts = diagnosis.amounts;
   if (amounts === null) return EMPTY_FIELD;
   const { smooth, size, coma, comaUm, physical, halfDiagonalMm: mm } = amounts;
@@ -229,9 +230,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
   const { phase, phaseError } = trefoilPhase(amounts);
   const trefoilLength = vectorLength(trefoil);
   const trefoilSeen = vectorSignificance(trefoil) >= DETECT_SIGMAS;
-  const driftFrom = (e: { readonly x: number; readonly y: number; readonly error: number }) =>
-    driftOf(e, field.fwhm ?? 0, amounts.optics.bare);
-  const drift = driftFrom(smear);
+  const drift = driftOf(smear, smearWidth(amounts), amounts.optics.bare);
   const smearSeen = vectorSignificance(smear) >= DETECT_SIGMAS;
   const dispersion = diagnosis.findings.find((f) => f.cause === 'dispersion' && f.status === 'fault');
   const [p, q, r, s] = smooth.distortion.linear;
@@ -269,7 +268,7 @@ function fieldRecord(measurement: Measurement, screen: Screen): Report['field'] 
       skewRatio: amounts.skewRatio,
       perFrame: smearsOf(amounts).map(({ frame, distortion }) => ({
         file: measurement.frames[frame]?.stars.name ?? '',
-        px: driftFrom(distortion).value,
+        px: driftOf(distortion, widthOf(amounts, frame), amounts.optics.bare).value,
         axisDeg:
           vectorSignificance(distortion) >= DETECT_SIGMAS
             ? screen.axisDeg(0.5 * Math.atan2(distortion.y, distortion.x))

@@ -1,3 +1,4 @@
+import type { Complex } from '../optics/complex.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import type { Layout } from './layout.ts';
 import type { FieldPlace } from './model.ts';
@@ -15,6 +16,8 @@ export interface RetrievalGuess {
   readonly trefoil: { readonly x: number; readonly y: number };
   /** coma3 of the skewed smear of each sub, null where it has none; null where no sub has. */
   readonly skew: readonly ({ readonly x: number; readonly y: number } | null)[] | null;
+  /** How far from its direction each may stand, 1 sigma, as a share of it; any way where it is not told. */
+  readonly skewAcross?: number;
 }
 
 export interface Expected {
@@ -101,7 +104,7 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
       // Subs told apart by their focus may stand anywhere; the nearest ones are an imager's focus.
       one(layout.focus(f), Math.max(priors.focus, 0.7 * Math.abs(guess.focus[f]))),
       ...pair(smear, (jumped(f) ? ANY_SMEAR : priors.smear).mean * sigma2),
-      ...(skew < 0 ? [] : pair(skew, guess.skew?.[f] ? SKEW.seen : SKEW.unseen)),
+      ...(skew < 0 ? [] : skewRows(skew, guess.skew?.[f] ?? null, guess.skewAcross)),
     ];
   });
   const same = priors.sameFocus.map(
@@ -129,6 +132,22 @@ export function priorsOf(layout: Layout, guess: RetrievalGuess, priors: Retrieva
     ...pair(layout.trefoil, WIDE_UM),
     ...pair(layout.shadow, priors.shadow),
   ];
+}
+
+function skewRows(index: number, seen: Complex | null, across: number | undefined): Prior[] {
+  if (seen === null) return pair(index, SKEW.unseen);
+  if (across === undefined) return pair(index, SKEW.seen);
+  const length = Math.hypot(seen.x, seen.y);
+  const [cos, sin] = [seen.x / length, seen.y / length];
+  const along = (x: number, y: number, sigma: number): Prior => ({
+    terms: [
+      { index, factor: x },
+      { index: index + 1, factor: y },
+    ],
+    value: 0,
+    sigma,
+  });
+  return [along(cos, sin, SKEW.seen), along(-sin, cos, Math.max(SKEW.unseen, across * length))];
 }
 
 /** How far from the middle the cells reach, half-diagonals: what grows over the field is told by its amount there. */

@@ -76,6 +76,17 @@ describe('one clear fault comes out on top', () => {
     expect(report.headline).toContain('tracking');
   });
 
+  it('the same drift in subs at different focus has the same length in each, and in all', () => {
+    // 8.5 um on the sensor, 2.26 px, in stars 4 and 6 px wide.
+    const frames = [0, 60].map((focusUm, i) =>
+      drawSub({ ...FRAME, state: { focusUm }, smear: { driftUm: { x: 7.5, y: 4 } }, seed: 21 + i, name: `${i}.fits` }),
+    );
+    const { smear } = recordOf(frames).field;
+    for (const { px } of smear.perFrame) expect(px / 2.26).toBeCloseTo(1, 1);
+    expect((smear.px?.value ?? 0) / 2.26).toBeCloseTo(1, 1);
+    expect(Math.abs((smear.px?.value ?? 0) - 2.26)).toBeLessThan(2 * (smear.px?.error ?? 0));
+  });
+
   it('0.12 um RMS of trefoil is pinched optics, with its direction', () => {
     const t = 0.12 * Math.sqrt(8);
     const report = draw({ state: { trefoilUm: { x: t * Math.cos(1.2), y: t * Math.sin(1.2) } } });
