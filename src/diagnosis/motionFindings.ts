@@ -73,7 +73,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     because: !seen
       ? 'no smear common to all stars'
       : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, smearWidth(amounts)))} px)${
-          turning ? '' : jumpWords(amounts)
+          turning || air ? '' : jumpWords(amounts)
         }${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
           turning
             ? same

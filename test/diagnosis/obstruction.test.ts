@@ -2,10 +2,10 @@ import { expect, it } from 'vitest';
 import { telescopeFor } from '../../src/diagnosis/drawnStar.ts';
 import { responseFor } from '../../src/diagnosis/response.ts';
 import { knownOptics } from '../../src/diagnosis/setup.ts';
-import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
-import { measureField, measureFrame, refine } from '../../src/measure.ts';
+import { setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import { USUAL_OBSTRUCTION } from '../../src/optics/telescope.ts';
 import { drawSub } from '../support/draw.ts';
+import { refined } from '../support/refined.ts';
 
 const frame = drawSub({ width: 200, height: 200, starCount: 1 });
 const opticsWith = (obstructionMm?: number) =>
@@ -30,9 +30,9 @@ it('a smaller one makes narrower discs: more defocus behind the same blur', () =
 
 it('none at all casts no shadow, and the whole field is fitted all the same', () => {
   const sub = drawSub({ telescope: { obstruction: 0, vanes: [] }, state: { primaryTiltArcmin: { x: 2, y: 1 } } });
-  const settings = { corrector: 1, kept: { obstructionMm: 0 } };
-  const quick = measureField([measureFrame(sub)], setupFromFrames([sub], settings), orientationOf([sub], settings));
-  const found = refine(quick).diagnosis.amounts?.retrieved ?? expect.unreachable('the fit settles');
+  const found =
+    refined([sub], { corrector: 1, kept: { obstructionMm: 0 } }).fine.diagnosis.amounts?.retrieved ??
+    expect.unreachable('the fit settles');
   expect(found.coma.error).toBeGreaterThan(0);
   expect(Math.abs(Math.atan2(found.coma.y, found.coma.x) - Math.atan2(-1, -2))).toBeLessThan(
     Math.max(0.05, 3 * found.comaAngleError),

@@ -1,10 +1,11 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { comaVectorUm } from '../../src/diagnosis/refined.ts';
 import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
-import { type Measurement, measureField, measureFrame, refine } from '../../src/measure.ts';
+import { type Measurement, measureField, measureFrame } from '../../src/measure.ts';
 import { drawCase } from '../accuracy/drawnCase.ts';
 import { judgeCase, measureCase } from '../accuracy/runCase.ts';
 import { drawSub } from '../support/draw.ts';
+import { refined } from '../support/refined.ts';
 
 // A bare 200 mm f/4: W131 = theta D/(32 N^2) for a tilt theta, h/(32 N^3) at h from the axis (optics handbooks), so the node
 // stands at f theta. The tilt puts it towards a corner: half of the frame's stars are drowned in coma.
@@ -27,14 +28,7 @@ describe('a bare mirror with its node off the middle and a tilted sensor', () =>
         state: { primaryTiltArcmin: TILT_ARCMIN, sensorTiltArcmin: SENSOR_ARCMIN },
       }),
     ];
-    const settings = { corrector: 'none' } as const;
-    fine = refine(
-      measureField(
-        frames.map((frame) => measureFrame(frame)),
-        setupFromFrames(frames, settings),
-        orientationOf(frames, settings),
-      ),
-    );
+    fine = refined(frames, { corrector: 'none' }).fine;
   }, 60_000);
 
   it('is fitted from the stars near its node, and drawn stars there bear it out', () => {
@@ -85,14 +79,7 @@ describe('a bare mirror 70 um out of focus, where its stars answer twice as much
         state: { sensorTiltArcmin: SENSOR_ARCMIN, focusUm: 70 },
       }),
     ];
-    const settings = { corrector: 'none' } as const;
-    const { diagnosis } = refine(
-      measureField(
-        frames.map((frame) => measureFrame(frame)),
-        setupFromFrames(frames, settings),
-        orientationOf(frames, settings),
-      ),
-    );
+    const { diagnosis } = refined(frames, { corrector: 'none' }).fine;
     const tilt = diagnosis.findings.find((f) => f.cause === 'sensor-tilt');
     expect(tilt?.status).toBe('fault');
     expect(Math.abs(Math.tan((tilt?.axis ?? 9) - Math.atan2(SENSOR_ARCMIN.y, SENSOR_ARCMIN.x)))).toBeLessThan(0.15);
@@ -137,14 +124,7 @@ describe('a bare mirror whose own curvature tells the side of focus', () => {
         state: { focusUm },
       }),
     ];
-    const settings = { corrector: 'none' } as const;
-    const { diagnosis } = refine(
-      measureField(
-        frames.map((frame) => measureFrame(frame)),
-        setupFromFrames(frames, settings),
-        orientationOf(frames, settings),
-      ),
-    );
+    const { diagnosis } = refined(frames, { corrector: 'none' }).fine;
     const found = diagnosis.amounts?.retrieved?.perSub[0].focusUm.value ?? 0;
     expect(Math.abs(found - focusUm)).toBeLessThan(8);
   });

@@ -1,11 +1,10 @@
 import { describe, expect, it } from 'vitest';
 import type { Cause, Finding, Status } from '../../src/diagnosis/finding.ts';
 import { driftOf } from '../../src/diagnosis/motionFindings.ts';
-import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import { isSteady } from '../../src/field/combine.ts';
 import { vectorLength } from '../../src/field/frameStars.ts';
-import { measureField, measureFrame, refine } from '../../src/measure.ts';
 import { drawSub, type SubOptions } from '../support/draw.ts';
+import { refined } from '../support/refined.ts';
 
 /** Of the drawn camera. */
 const PIXEL_UM = 3.76;
@@ -15,14 +14,7 @@ function toldOf(subs: readonly SubOptions[]) {
   const frames = subs.map((sub, i) =>
     drawSub({ width: 1800, height: 1200, starCount: 260, seed: 60 + i, fieldSeed: 12, ...sub }),
   );
-  const settings = { corrector: 1 };
-  const { diagnosis } = refine(
-    measureField(
-      frames.map((frame) => measureFrame(frame)),
-      setupFromFrames(frames, settings),
-      orientationOf(frames, settings),
-    ),
-  );
+  const { diagnosis } = refined(frames, { corrector: 1 }).fine;
   const findingOf = (cause: Cause): Finding =>
     diagnosis.findings.find((f) => f.cause === cause) ?? expect.unreachable(cause);
   const statusOf = (cause: Cause): Status => findingOf(cause).status;

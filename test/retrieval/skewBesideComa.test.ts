@@ -1,10 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import { vectorSignificance } from '../../src/field/frameStars.ts';
-import { measureField, measureFrame, refine } from '../../src/measure.ts';
 import { ANY_SMEAR, priorsOf, type RetrievalGuess } from '../../src/retrieval/knowledge.ts';
 import { layoutOf } from '../../src/retrieval/layout.ts';
 import { drawSub, type SubOptions } from '../support/draw.ts';
+import { refined } from '../support/refined.ts';
 
 /** Coma of a tilted primary, um an arcminute: D/(32 N^2) times an arcminute in radians (optics handbooks: W131 = theta D/(32 N^2)). */
 const COMA_UM_PER_ARCMIN = (200_000 / (32 * 16)) * (Math.PI / 10800);
@@ -13,14 +12,7 @@ function toldOf(subs: readonly SubOptions[]) {
   const frames = subs.map((sub, i) =>
     drawSub({ width: 1500, height: 1000, starCount: 160, seed: 80 + i, fieldSeed: 17, ...sub }),
   );
-  const settings = { corrector: 1 };
-  const { diagnosis } = refine(
-    measureField(
-      frames.map((frame) => measureFrame(frame)),
-      setupFromFrames(frames, settings),
-      orientationOf(frames, settings),
-    ),
-  );
+  const { diagnosis } = refined(frames, { corrector: 1 }).fine;
   const retrieved = diagnosis.amounts?.retrieved ?? expect.unreachable('the fit did not settle');
   const because = (cause: string): string => diagnosis.findings.find((f) => f.cause === cause)?.because ?? '';
   /** How far the coma is off the drawn one, as a share of it. */

@@ -2,6 +2,7 @@ import { beforeAll, describe, expect, it } from 'vitest';
 import { orientationOf, setupFromFrames } from '../../src/diagnosis/setupFromFrames.ts';
 import { type Measurement, measureField, measureFrame, refine } from '../../src/measure.ts';
 import { drawSub, type SubOptions } from '../support/draw.ts';
+import { refined } from '../support/refined.ts';
 
 /** Coma of a tilted primary, um an arcminute: D/(32 N^2) times an arcminute in radians (optics handbooks: W131 = theta D/(32 N^2)). */
 const COMA_UM_PER_ARCMIN = (200_000 / (32 * 16)) * (Math.PI / 10800);
@@ -10,13 +11,7 @@ function both(subs: readonly SubOptions[]): { quick: Measurement; fine: Measurem
   const frames = subs.map((sub, i) =>
     drawSub({ width: 2400, height: 1600, starCount: 420, seed: 40 + i, fieldSeed: 9, ...sub }),
   );
-  const settings = { corrector: 1 };
-  const quick = measureField(
-    frames.map((frame) => measureFrame(frame)),
-    setupFromFrames(frames, settings),
-    orientationOf(frames, settings),
-  );
-  return { quick, fine: refine(quick) };
+  return refined(frames, { corrector: 1 });
 }
 
 const retrievedOf = ({ diagnosis }: Measurement) => {
