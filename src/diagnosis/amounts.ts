@@ -194,7 +194,7 @@ function amountsOf(
     smooth: level === null ? { ...smooth, distortion } : { ...smooth, distortion, coma: level },
     fwhm: field.fwhm,
     size,
-    coma: settledComa,
+    coma: node === null || node === seenNode ? settledComa : awayFrom(node, settledComa),
     comaTurn: NO_TURN,
     skew,
     jumped,
@@ -281,6 +281,13 @@ function levelGain(
     const blur = centre[f] + tilt.x * u + tilt.y * v + curvature.value * (u * u + v * v);
     return response.comaGain(response.defocusUm(Math.abs(blur)));
   };
+}
+
+/** The coma in the middle turned to point away from a bare mirror's node: that is found from all stars. */
+function awayFrom({ u, v }: Place, coma: UncertainVector): UncertainVector {
+  const way = Math.hypot(u, v);
+  const share = way === 0 ? 0 : vectorLength(coma) / way;
+  return share === 0 ? coma : { ...coma, x: -share * u, y: -share * v };
 }
 
 /** How well the removed skew is known, as a share. */

@@ -140,15 +140,21 @@ export function nodeAbout(
   comaAbout: (place: Place) => SmoothFields['coma'] | null,
 ): NonNullable<Amounts['node']> {
   let node = first;
+  let step = 0;
   for (let round = 0; round < ABOUT_ROUNDS; round++) {
     const field = comaAbout(node);
     if (field === null || field.linear.value < BARE_SIGMAS * field.linear.error) return first;
     const { uniform, linear } = field;
     const u = node.u - uniform.x / linear.value;
     const v = node.v - uniform.y / linear.value;
-    node = { u, v, error: Math.hypot(comaError / linear.value, NODE_SHARE * Math.hypot(u, v)) };
+    step = Math.hypot(uniform.x, uniform.y) / linear.value;
+    const way = Math.hypot(u, v);
+    // Far out it stands beyond the stars that tell it.
+    const noise = Math.max(comaError, uniform.error) / linear.value;
+    node = { u, v, error: Math.hypot(noise, (way * linear.error) / linear.value, NODE_SHARE * way) };
   }
-  return Math.hypot(node.u - first.u, node.v - first.v) < FARTHEST_MOVE ? node : first;
+  const moved = Math.hypot(node.u - first.u, node.v - first.v);
+  return moved < FARTHEST_MOVE && step < node.error ? node : first;
 }
 
 function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v: number; error: number } {

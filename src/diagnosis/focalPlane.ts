@@ -30,7 +30,7 @@ function extentAlong(setup: Setup, x: number, y: number): number {
  */
 const SCALE_SHARE = { quick: 0.1, fitted: 0.01, bare: 0.15 } as const;
 /** The same of the curvature: without the fit less well, for the corners tell it, whose stars are the widest. */
-const CURVATURE_SHARE = { quick: 0.13, fitted: SCALE_SHARE.fitted } as const;
+const CURVATURE_SHARE = { quick: 0.13, fitted: 0.01 } as const;
 const FOCUS_FLOOR_UM = 2;
 
 const withScale = (um: number, error: number, share: number): number => Math.hypot(error, share * um, FOCUS_FLOOR_UM);

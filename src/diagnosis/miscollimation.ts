@@ -2,7 +2,7 @@ import { type FrameStars, vectorLength, vectorSignificance } from '../field/fram
 import type { Amounts } from './amounts.ts';
 import { directionIsOpen, turned } from './comaBesideSmear.ts';
 import { DETECT_SIGMAS, directionError, FAULT_SIGMAS, type Finding, shareOf, statusOf, unlessOpen } from './finding.ts';
-import { hiddenUm } from './refined.ts';
+import { APART_UM, hiddenUm } from './refined.ts';
 import type { Setup } from './setup.ts';
 import { liesAlong } from './skew.ts';
 import { pxPerArcmin, starShift } from './starShift.ts';
@@ -50,6 +50,17 @@ const smearHidesComa = ({ coma, skew, smooth }: Pick<Amounts, 'coma' | 'skew' | 
   (vectorLength(coma) < Math.hypot(skew.coma3.x, skew.coma3.y) ||
     (smooth.perFrame.length < 2 && liesAlong(coma, skew.direction)));
 
+/**
+ * Coma beside a stronger skew that only the fit saw: from one focus the two are told apart by the trefoil that comes with a skew, and that
+ * is not known so well.
+ */
+function fittedSkewOutweighs({ coma, retrieved }: Amounts): boolean {
+  if (retrieved === null || retrieved.skews === null) return false;
+  const foci = retrieved.perSub.map(({ focusUm }) => focusUm.value);
+  const strongest = Math.max(...retrieved.skews.map(vectorLength));
+  return Math.max(...foci) - Math.min(...foci) < APART_UM && vectorLength(coma) < strongest;
+}
+
 /** What hides the coma, so that nothing is told of it: a skewed smear, or a jump that it may be, for the two may as well undo each other. */
 export const comaHiddenBy = (amounts: Amounts): 'skew' | 'jump' | null =>
   smearHidesComa(amounts) ? 'skew' : amounts.perhapsJump ? 'jump' : null;
@@ -80,7 +91,7 @@ export function miscollimation(
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
   const hiddenBy = comaHiddenBy(amounts);
   const hidden = hiddenBy !== null;
-  const measured = hidden ? 'not-measurable' : plainly;
+  const measured = hidden || (plainly === 'fault' && fittedSkewOutweighs(amounts)) ? 'not-measurable' : plainly;
   const told = significance >= DETECT_SIGMAS && !hidden;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);

@@ -2,7 +2,7 @@ import { isSteady } from '../field/combine.ts';
 import { type UncertainVector, vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import { airIsSuspect } from './air.ts';
-import { type Amounts, smearWidth, withDistortionFloor } from './amounts.ts';
+import { type Amounts, smearWidth, widthOf, withDistortionFloor } from './amounts.ts';
 import { DETECT_SIGMAS, FAULT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf } from './finding.ts';
 import { APART_UM, astigmatismTold, isSeen, smearsOf } from './refined.ts';
 import { astigmatismSigmas, MEAN_R2 } from './retrieved.ts';
@@ -58,6 +58,10 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
   const axis = 0.5 * Math.atan2(vector.y, vector.x);
   const seen = significance >= DETECT_SIGMAS;
   const same = frames.length > 1 && isSteady(amounts.steady);
+  const lengths = frames.map(({ frame, distortion }) => driftLength(vectorLength(distortion), widthOf(amounts, frame)));
+  const driftPx = same
+    ? driftLength(vectorLength(persistent), smearWidth(amounts))
+    : lengths.reduce((sum, px) => sum + px, 0) / Math.max(1, lengths.length);
   return {
     cause: 'tracking',
     status,
@@ -72,7 +76,7 @@ export function tracking(amounts: Amounts, setup: Setup, fwhm: number, screenY: 
     starShift: null,
     because: !seen
       ? 'no smear common to all stars'
-      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftLength(amount, smearWidth(amounts)))} px)${
+      : `all stars are long the same way, ${axisWords(axis, screenY)}, elongation ${elongationFrom(amount).toFixed(2)} (as a drift of ${plain(driftPx)} px)${
           turning || air ? '' : jumpWords(amounts)
         }${frames.length < 2 ? '' : same ? '; the same in every sub' : '; it changes from sub to sub'}${
           turning
@@ -161,7 +165,7 @@ export function turnedThroughFocus(
   );
 }
 
-/** Subs, by index, whose smear is seen to be skewed while all need not be; null where that of all is, or none. */
+/** Subs, by index, whose smear is seen to be skewed; null where that of all is. */
 function skewedAmong({ jumped, retrieved, smooth }: Amounts): readonly number[] | null {
   if (jumped.size > 0) return [...jumped.keys()];
   const skews = retrieved?.skews ?? [];

@@ -1,7 +1,7 @@
-import { isSteady, persistentVector } from '../field/combine.ts';
+import { isSteady, persistentDirection, persistentVector } from '../field/combine.ts';
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
-import { add, angle, type Complex, dot, polar, scale, subtract, ZERO } from '../optics/complex.ts';
+import { angle, dot, polar, subtract } from '../optics/complex.ts';
 import { SKEW_TREFOIL } from '../retrieval/model.ts';
 import { airIsSuspect } from './air.ts';
 import {
@@ -54,19 +54,40 @@ export function refinedBy(measured: Amounts, retrieved: Retrieved, setup: Setup)
   return { ...refined, node, comaUm: fromNode ?? refined.comaUm, steady, smear };
 }
 
-/** Mean of the skews that the fit found, coma3; none where it found none. */
-const meanSkew = ({ skews }: Retrieved): Complex =>
-  skews === null ? ZERO : scale(add(...skews), 1 / Math.max(1, skews.length));
+const trefoilOf = (skew: UncertainVector): UncertainVector => ({
+  ...polar(SKEW_TREFOIL * vectorLength(skew), 3 * angle(skew)),
+  error: SKEW_TREFOIL * skew.error,
+});
 
-/** Coma and trefoil less what the smears make of them that only the fit saw to be skewed. */
-function withoutSkews(amounts: Amounts, retrieved: Retrieved): Amounts {
-  const { skews } = retrieved;
+/**
+ * Coma and trefoil combined anew of the subs less each one's skew, where only the fit saw them. A skew answers to no focus: the coma is
+ * not brought to that in focus.
+ */
+function withoutSkews(amounts: Amounts, { skews }: Retrieved): Amounts {
   if (skews === null) return amounts;
-  const trefoils = skews.map((skew) => polar(SKEW_TREFOIL * vectorLength(skew), 3 * angle(skew)));
+  const { perFrame } = amounts.smooth;
+  const less = (vector: UncertainVector, part: UncertainVector): UncertainVector => {
+    const rest = without(vector, part, SKEW_ERROR);
+    return { ...rest, error: Math.hypot(rest.error, part.error) };
+  };
+  const coma = persistentDirection(
+    perFrame.map(({ frame, fields }) => less(fields.coma.uniform, skews[frame])),
+    'coma',
+  );
+  const trefoils = perFrame.map(({ fields }) => fields.trefoil.uniform);
+  const seen = persistentDirection(trefoils, 'trefoil');
+  const rest = persistentDirection(
+    perFrame.map(({ frame, fields }) => less(fields.trefoil.uniform, trefoilOf(skews[frame]))),
+    'trefoil',
+  );
   return {
     ...amounts,
-    coma: without(amounts.coma, meanSkew(retrieved), SKEW_ERROR),
-    trefoil: without(amounts.trefoil, scale(add(...trefoils), 1 / skews.length), SKEW_ERROR),
+    coma: { ...coma, error: Math.hypot(coma.error, COMA_FLOOR, hiddenByAir(amounts.air)) },
+    trefoil: {
+      x: amounts.trefoil.x + rest.x - seen.x,
+      y: amounts.trefoil.y + rest.y - seen.y,
+      error: Math.hypot(amounts.trefoil.error, rest.error),
+    },
   };
 }
 
@@ -139,7 +160,7 @@ function floorUm({ coma, air, skew }: Amounts, retrieved: Retrieved, response: R
   const floor = Math.hypot(
     FITTED_FLOOR,
     skew === null ? hiddenByAir(air) : 0,
-    SKEW_ERROR * vectorLength(meanSkew(retrieved)),
+    SKEW_ERROR * Math.max(0, ...(retrieved.skews ?? []).map(vectorLength)),
   );
   const gain = response.comaGain(Math.min(...retrieved.perSub.map(({ focusUm }) => Math.abs(focusUm.value))));
   return (response.comaUm(length + floor) - response.comaUm(length)) / Math.max(1, gain);

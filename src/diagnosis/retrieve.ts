@@ -87,11 +87,12 @@ export function retrieveWavefront(
     priors: RetrievalPriors,
     from: Float64Array | null,
     done: number,
+    by = guess,
   ): Fitted | null => {
     const table = tableOf(telescope, draw, range);
     if (table === null) return null;
     onwards(done + TABLE_SHARE * (1 - done));
-    const retrieval = fitWavefront(frames, table, guess, priors, from, (share) =>
+    const retrieval = fitWavefront(frames, table, by, priors, from, (share) =>
       onwards(done + (1 - done) * (TABLE_SHARE + (1 - TABLE_SHARE) * share)),
     );
     return retrieval === null || retrieval.scan.length === 0 ? null : { table, retrieval };
@@ -125,7 +126,14 @@ export function retrieveWavefront(
   if (fitted === null) return null;
   if (!optics.bare && isExchanged(fitted.retrieval)) return null;
   const skewed = skewedSmears(fitted, frames, guess, known, amounts);
-  if (skewed !== null) fitted = skewed;
+  if (skewed !== null) {
+    const { retrieval, found } = skewed;
+    // The closer table was made about another coma.
+    const beyond = letGo(skewed, rangeFor(frames, amounts, guess));
+    fitted =
+      (beyond === null ? null : fitWithin(beyond, known, retrieval.best.parameters, CLOSER_FROM, found)) ?? skewed;
+    if (isExchanged(fitted.retrieval)) return null;
+  }
   const long: Long | null =
     skewed === null ? longBy(fitted, draw, guess, known, amounts) : { by: 'smear', astigmatic: null };
   if (long?.astigmatic) {
@@ -172,13 +180,17 @@ function skewedSmears(
   guess: RetrievalGuess,
   priors: RetrievalPriors,
   { optics, smooth }: Amounts,
-): Fitted | null {
+): (Fitted & { readonly found: RetrievalGuess }) | null {
   if (optics.bare || frames.length < 2 || guess.skew !== null || !isLong(smooth)) return null;
   const found = findSkew(retrieval, table, guess, priors);
   const anew = found === null ? null : fitWavefront(frames, table, found, priors);
   if (found === null || anew === null) return null;
-  const along = fitWavefront(frames, table, alongSmears(anew, found), priors, anew.best.parameters);
-  return { table, retrieval: along ?? anew };
+  const held = alongSmears(anew, found);
+  const along = fitWavefront(frames, table, held, priors, anew.best.parameters);
+  const better = [along, anew].find(
+    (fit) => fit !== null && fit.scan.length > 0 && fit.chi2PerFreedom < retrieval.chi2PerFreedom,
+  );
+  return better ? { table, retrieval: better, found: held } : null;
 }
 
 /** Whether the stars of some sub are long enough to ask why. */

@@ -56,7 +56,7 @@ export interface Retrieved {
   };
   /** What makes the stars of several subs long, told by how it goes with their focus; null where it was not asked or not answered. */
   readonly longBy: 'astigmatism' | 'smear' | 'either' | null;
-  /** coma3 of each sub's smear where the fit found them skewed beside coma and trefoil; else null. */
+  /** coma3 of each sub's smear where the fit found them skewed beside coma and trefoil, its error that of the length; else null. */
   readonly skews: readonly UncertainVector[] | null;
   /** Natural logarithm of the odds for astigmatism where it is that; else 0. */
   readonly logOdds: number;
@@ -212,7 +212,12 @@ export function retrievedAmounts(
       radial: number(layout.radialAstigmatism, 1 / UM_PER_RMS.a),
     },
     longBy,
-    skews: skewed ? Array.from({ length: layout.subs }, (_, frame) => vector(layout.skew(frame))) : null,
+    skews: skewed
+      ? Array.from({ length: layout.subs }, (_, frame): UncertainVector => {
+          const { low, high } = length(layout.skew(frame), 1);
+          return { ...vector(layout.skew(frame)), error: (high - low) / 2 };
+        })
+      : null,
     logOdds,
     trefoil: vector(layout.trefoil),
     trefoilAngleError: angleErrorOver(scan, layout.trefoil),

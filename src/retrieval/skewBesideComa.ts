@@ -5,6 +5,7 @@ import type { Retrieval } from './fitWavefront.ts';
 import { boundsOf, priorsOf, type RetrievalGuess, type RetrievalPriors, reachOf, within } from './knowledge.ts';
 import { type Layout, layoutOf } from './layout.ts';
 import { retrievalProblem } from './problem.ts';
+import { ASTIGMATISM, unshared } from './smearOrAstigmatism.ts';
 
 /** coma3 over the distortion to 3/2 of a smear: a jump after a sixth to a third of the exposure (two places, third moment of their light). */
 const SKEW_OF_SMEAR = 0.5;
@@ -13,13 +14,17 @@ const LEAST_SMEAR = 0.02;
 /** Share of the skew that may stand across the smear's long axis: a jump's stands along it. */
 const ACROSS = 0.3;
 
-/** Fall of chi-square, in the errors that the fit without a skew has, from which on the smears are skewed: drifts reach 15. */
-const TOLD_FALL = 40;
+/**
+ * Fall of chi-square for each sub, in the errors that the fit without a skew has, from which on the smears are skewed. Drawn drifts of
+ * two and three subs reach 15 in all, drawn jumps begin at 80.
+ */
+const TOLD_FALL = 20;
 
 /**
  * The guess for a fit in which the smears of all subs are skewed, as jumps make them. A skew is the same third moment at any focus, and
  * coma of the optics is answered the more the farther from it; beside coma and trefoil it is not seen by itself. The fit is gone on
- * with, a skew in every sub towards either end of its smear: null where that does not take off enough of chi-square.
+ * with, a skew in every sub towards either end of its smear: null where that takes off too little of chi-square, be it of a fit that may
+ * make the stars long by astigmatism.
  */
 export function findSkew(
   retrieval: Retrieval,
@@ -44,7 +49,14 @@ export function findSkew(
   );
   if (tried.length === 0) return null;
   const first = tried.reduce((a, b) => (b.chi2 < a.chi2 ? b : a));
-  if (best.chi2 - first.chi2 < TOLD_FALL) return null;
+  // Coma beside strong astigmatism looks skewed as well.
+  const loose = priorsOf(layout, guess, { ...priors, uniform: ASTIGMATISM.some }, sigma2);
+  const astigmatic = continueCurve(
+    retrievalProblem(layout, table, cells, loose, retrieval.bounds, errorScale),
+    unshared(layout, best.parameters),
+  );
+  const without = Math.min(best.chi2, astigmatic?.chi2 ?? Number.POSITIVE_INFINITY);
+  if (without - first.chi2 < TOLD_FALL * layout.subs) return null;
   return guessAt(skewed, first.parameters, guess);
 }
 

@@ -22,7 +22,7 @@ const SMEAR = { any: 0.5, changing: 0.2, steady: 0.03, slight: 0.04 } as const;
 /** A steady smear is steady to so much of itself: drawn drifts add to stars at any focus (second moments within a tenth). */
 const STEADY_SHARE = 0.1;
 /** Astigmatism that makes stars long, and next to none, um of each coefficient. */
-const ASTIGMATISM = { some: 0.4, none: 0.01 } as const;
+export const ASTIGMATISM = { some: 0.4, none: 0.01 } as const;
 /** Where the fit that allows everything shares the elongation out, it leaves a part of the astigmatism to the smears. */
 const FROM_SHARED = 1.5;
 
@@ -79,7 +79,7 @@ function meanSmear(layout: Layout, p: ArrayLike<number>, component: number): num
 }
 
 /** The astigmatism of the fit, longer, and no smear. */
-function unshared(layout: Layout, p: ArrayLike<number>): Float64Array {
+export function unshared(layout: Layout, p: ArrayLike<number>): Float64Array {
   const out = Float64Array.from(p);
   for (const k of [0, 1]) {
     out[layout.astigmatism + k] *= FROM_SHARED;
