@@ -16,14 +16,16 @@ const point: ScanPoint = {
   covariance: Float64Array.of(4, 1, 1, 9),
 };
 
+const TABLE_ERROR = 0.2 * Math.SQRT2;
+
 it('errors grow by what the table misses alike in all cells, which no number of them averages away', () => {
-  // A fifth of a cell's error in each of 100 cells: twice the error that their noise leaves of the mean.
+  // 0.28 of a cell's error in each of 100 cells, a quarter of its square alike in all: 1.4 times what their noise leaves of the mean.
   const calm = { cells: { length: 100 }, chi2PerFreedom: 0.9 };
-  const [wider] = withTable([point], calm, 0.2);
+  const [wider] = withTable([point], calm, TABLE_ERROR);
   for (const [i, value] of [12, 3, 3, 27].entries()) expect(wider.covariance[i]).toBeCloseTo(value, 12);
   expect(wider.parameters).toBe(point.parameters);
   // Twice the chi-square a freedom: the cells' errors were scaled by its root already.
-  expect(withTable([point], { ...calm, chi2PerFreedom: 2 }, 0.2)[0].covariance[0]).toBeCloseTo(8, 12);
+  expect(withTable([point], { ...calm, chi2PerFreedom: 2 }, TABLE_ERROR)[0].covariance[0]).toBeCloseTo(8, 12);
   expect(Array.from(withTable([point], calm, 0)[0].covariance)).toEqual(Array.from(point.covariance));
 });
 
@@ -32,7 +34,7 @@ it("the sides of a bare mirror's focus are told by as much less as the table lea
   const scan = [at(-0.2, 0.6), at(-0.3, 0.2), at(0.25, 0.2)];
   const calm = { cells: { length: 100 }, chi2PerFreedom: 0.9 };
   // Errors three times as wide: the odds 4 to 1 become the third root of it.
-  const wider = withTable(scan, calm, 0.2);
+  const wider = withTable(scan, calm, TABLE_ERROR);
   const odds = 4 ** (1 / 3);
   const weights = new Map(wider.map(({ focus, weight }) => [focus, weight]));
   expect(weights.get(-0.2)).toBeCloseTo((0.75 * odds) / (1 + odds), 12);
@@ -41,7 +43,7 @@ it("the sides of a bare mirror's focus are told by as much less as the table lea
   // Most probable first, as before.
   expect(wider.map(({ focus }) => focus)).toEqual([-0.2, 0.25, -0.3]);
   // One side alone stays as it is.
-  const one = withTable([at(0, 0.7), at(0.1, 0.3)], calm, 0.2);
+  const one = withTable([at(0, 0.7), at(0.1, 0.3)], calm, TABLE_ERROR);
   expect(one.map(({ weight }) => weight)).toEqual([0.7, 0.3]);
 });
 
