@@ -54,7 +54,7 @@ const smearHidesComa = ({ coma, skew, smooth }: Pick<Amounts, 'coma' | 'skew' | 
  * Coma beside a stronger skew that only the fit saw: from one focus the two are told apart by the trefoil that comes with a skew, and that
  * is not known so well.
  */
-function fittedSkewOutweighs({ coma, retrieved }: Amounts): boolean {
+export function fittedSkewOutweighs({ coma, retrieved }: Pick<Amounts, 'coma' | 'retrieved'>): boolean {
   if (retrieved === null || retrieved.skews === null) return false;
   const foci = retrieved.perSub.map(({ focusUm }) => focusUm.value);
   const strongest = Math.max(...retrieved.skews.map(vectorLength));
@@ -91,7 +91,8 @@ export function miscollimation(
   const plainly = response === null ? 'not-measurable' : statusOf(um, error, significance, tolerance.um);
   const hiddenBy = comaHiddenBy(amounts);
   const hidden = hiddenBy !== null;
-  const measured = hidden || (plainly === 'fault' && fittedSkewOutweighs(amounts)) ? 'not-measurable' : plainly;
+  const outweighed = plainly === 'fault' && fittedSkewOutweighs(amounts);
+  const measured = hidden || outweighed ? 'not-measurable' : plainly;
   const told = significance >= DETECT_SIGMAS && !hidden;
   const status = unlessOpen(measured, comaUm?.low ?? 0, sure * tolerance.um);
   const arcmin = mirrorTiltArcmin(um, amounts);
@@ -139,7 +140,7 @@ export function miscollimation(
                   : ''
               }`,
     advice:
-      status !== measured
+      status !== measured || (outweighed && !hidden)
         ? OTHER_FOCUS
         : status === 'fault' && turnedOpen
           ? ROUNDER_STARS

@@ -63,7 +63,7 @@ const trefoilOf = (skew: UncertainVector): UncertainVector => ({
  * Coma and trefoil combined anew of the subs less each one's skew, where only the fit saw them. A skew answers to no focus: the coma is
  * not brought to that in focus.
  */
-function withoutSkews(amounts: Amounts, { skews }: Retrieved): Amounts {
+export function withoutSkews(amounts: Amounts, { skews }: Pick<Retrieved, 'skews'>): Amounts {
   if (skews === null) return amounts;
   const { perFrame } = amounts.smooth;
   const less = (vector: UncertainVector, part: UncertainVector): UncertainVector => {

@@ -139,7 +139,7 @@ function skewRows(index: number, seen: Complex | null, across: number | undefine
   if (across === undefined) return pair(index, SKEW.seen);
   const length = Math.hypot(seen.x, seen.y);
   const [cos, sin] = [seen.x / length, seen.y / length];
-  const along = (x: number, y: number, sigma: number): Prior => ({
+  const row = (x: number, y: number, sigma: number): Prior => ({
     terms: [
       { index, factor: x },
       { index: index + 1, factor: y },
@@ -147,7 +147,7 @@ function skewRows(index: number, seen: Complex | null, across: number | undefine
     value: 0,
     sigma,
   });
-  return [along(cos, sin, SKEW.seen), along(-sin, cos, Math.max(SKEW.unseen, across * length))];
+  return [row(cos, sin, SKEW.seen), row(-sin, cos, Math.max(SKEW.unseen, across * length))];
 }
 
 /** How far from the middle the cells reach, half-diagonals: what grows over the field is told by its amount there. */

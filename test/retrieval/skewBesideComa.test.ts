@@ -66,6 +66,32 @@ describe('a jump in subs at several foci, beside coma and trefoil of the optics'
     expect(retrieved.skews).toBeNull();
     expect(missBy(tilt)).toBeLessThan(0.2);
   });
+
+  it('is not found in astigmatism, beside which coma looks skewed as well', () => {
+    const { retrieved } = toldOf(
+      [-50, 20].map((focusUm) => ({
+        state: {
+          primaryTiltArcmin: tilt,
+          trefoilUm: { x: 0.08, y: 0.06 },
+          astigmatismUm: { x: 0.25, y: 0.15 },
+          focusUm,
+        },
+      })),
+    );
+    expect(retrieved.skews).toBeNull();
+    expect(retrieved.longBy).toBe('astigmatism');
+  });
+
+  it('is not found in the steady drift of many subs', () => {
+    const { retrieved } = toldOf(
+      [-40, -25, -10, 5, 20, 35].map((focusUm) => ({
+        starCount: 60,
+        state: { primaryTiltArcmin: tilt, focusUm },
+        smear: { driftUm: { x: 8, y: 5 } },
+      })),
+    );
+    expect(retrieved.skews).toBeNull();
+  });
 });
 
 it('a skew that is thought to lie along a smear may stand little across it, and any length along it', () => {
