@@ -15,7 +15,7 @@ const MAY_IMPORT: Record<string, readonly string[]> = {
   shapes: ['frame', 'numeric', 'kernels'],
   field: ['shapes', 'stars', 'numeric', 'kernels'],
   optics: ['numeric', 'kernels'],
-  retrieval: ['field', 'optics', 'shapes', 'numeric'],
+  retrieval: ['field', 'optics', 'shapes', 'numeric', 'kernels'],
   diagnosis: ['kernels', 'frame', 'field', 'retrieval', 'optics', 'shapes', 'numeric'],
   stability: ['diagnosis', 'numeric'],
   sweep: ['frame', 'stars', 'shapes', 'optics', 'numeric'],

@@ -1,5 +1,5 @@
 import { kernels } from '../kernels/kernels.ts';
-import { FIT_HEAD, FIT_LENGTH, FIT_SLOT, MAX_FIT_PARAMETERS } from '../kernels/layout.ts';
+import { CURVE_HEAD, CURVE_SLOT, FIT_LENGTH, MAX_CURVE_PARAMETERS } from '../kernels/layout.ts';
 import type { CurveProblem, Descend } from '../numeric/curveFit.ts';
 
 interface SurfacePoint {
@@ -10,7 +10,7 @@ interface SurfacePoint {
 }
 
 /** Numbers a point that the kernel keeps beside its row of slopes. */
-const LISTS = 9;
+const LISTS = 10;
 
 /** The descent on the surface of widths (sizeField.ts), compiled; nothing where there are no kernels or no room. */
 export function compiledSurface(
@@ -22,7 +22,7 @@ export function compiledSurface(
   const compiled = kernels();
   const n = lower.length;
   const count = values.length;
-  if (compiled === null || n > MAX_FIT_PARAMETERS || FIT_HEAD + count * (LISTS + n) > FIT_LENGTH) return {};
+  if (compiled === null || n > MAX_CURVE_PARAMETERS || CURVE_HEAD + count * (LISTS + n) > FIT_LENGTH) return {};
   const { fit, run } = compiled;
   const lists = new Float64Array(6 * count);
   points.forEach(({ frame, u, v, r2 }, i) => {
@@ -37,9 +37,9 @@ export function compiledSurface(
   lists.set(errors, 5 * count);
   const descend: Descend = (start, maxIterations) => {
     fit.set(start, 0);
-    fit.set(lower, FIT_SLOT);
-    fit.set(upper, 2 * FIT_SLOT);
-    fit.set(lists, FIT_HEAD);
+    fit.set(lower, CURVE_SLOT);
+    fit.set(upper, 2 * CURVE_SLOT);
+    fit.set(lists, CURVE_HEAD);
     const chi2 = run.descendSurface(points.length, count, subs, maxIterations);
     return Number.isFinite(chi2) ? { parameters: fit.slice(0, n), chi2 } : null;
   };

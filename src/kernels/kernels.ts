@@ -67,6 +67,7 @@ interface Exports extends Record<SharedKernel, (...values: number[]) => unknown>
     gain: number,
   ): number;
   transform(input: number, output: number, size: number, usedRows: number): void;
+  transformReal(real: number, output: number, size: number): void;
   pupil(
     field: number,
     size: number,
@@ -86,10 +87,13 @@ interface Exports extends Record<SharedKernel, (...values: number[]) => unknown>
     tiltY: number,
   ): void;
   addIntensity(field: number, count: number, weight: number, sum: number): void;
-  asComplex(real: number, count: number, out: number): void;
+  passOn(spectrum: number, transfer: number, count: number, out: number): void;
   fold(spectrum: number, transfer: number, size: number, across: number, out: number, negligible: number): void;
   robustFit(rows: number, columns: number, rounds: number): number;
   descendSurface(measured: number, count: number, subs: number, iterations: number): number;
+  wavefrontValues(cells: number, subs: number, perSub: number, priors: number): void;
+  wavefrontSlopes(cells: number, subs: number, perSub: number, priors: number): void;
+  descendWavefront(cells: number, subs: number, perSub: number, priors: number, iterations: number): number;
   countColours(rgb: number, count: number): number;
   exactColours(rgb: number, count: number, oneIn: number): void;
   nearestColours(from: number, to: number, length: number): void;

@@ -16,6 +16,10 @@ export const FIT = PREVIEW;
 /** float64 numbers before those of the fit, and of each small matrix or vector. */
 export const FIT_HEAD = 0x8000;
 export const FIT_SLOT = 0x800;
+/** The same of the descents on models that are not straight. */
+export const CURVE_SLOT = 0x2000;
+export const CURVE_HEAD = 9 * CURVE_SLOT;
+export const MAX_CURVE_PARAMETERS = 90;
 /** The palette of a picture, in the place of the preview as well. */
 export const COLOUR_CELLS = 1 << 15;
 export const COLOURS_FOUND = PREVIEW;
@@ -58,7 +62,7 @@ export const MAX_CANDIDATES = (DRAWING - PREVIEW) / 64;
 export const LONGEST_TRANSFORM = 512;
 const SHORTEST_TRANSFORM = 16;
 /** Table and scratch of the transform. */
-const DRAWING_HEAD = 0x8000;
+const DRAWING_HEAD = 0x20000;
 /** Two complex images and three real ones. */
 const BYTES_A_POINT = 56;
 

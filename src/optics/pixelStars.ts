@@ -2,20 +2,21 @@ import {
   diffractionSpectrum,
   type Grid,
   gridFor,
+  halfSpectrum,
   type ImageConditions,
+  imageOfSpectrum,
   lightsOf,
   maxHalfSize,
   stampAt,
-  starImage,
 } from './psf.ts';
 import type { Telescope } from './telescope.ts';
 import { NEGLIGIBLE, transferOf } from './transfer.ts';
 import type { Coefficients } from './wavefront.ts';
 import { workspace } from './workspace.ts';
 
-/** Small diffraction spectra are kept for the next seeing: the transform of one aberration on one grid is the same. */
-const SPECTRA_KEPT = 12;
-const LARGEST_KEPT = 256;
+/** Diffraction spectra are kept for the next seeing: the transform of one aberration on one grid is the same. */
+const SPECTRA_KEPT = 6;
+const LARGEST_KEPT = 512;
 
 /** What draws many stars of one telescope, each in the middle of a pixel, at changing aberrations and seeing. */
 export class PixelStars {
@@ -42,19 +43,20 @@ export class PixelStars {
     const { size, oversample } = grid;
     const half = Math.min(mostHalf, maxHalfSize(grid));
     const across = size / oversample;
-    if (!Number.isInteger(across)) {
-      const psf = starImage(this.telescope, w, { ...conditions, grid });
-      return { half, pixels: stampAt(psf, 0, 0, half) };
-    }
     const spectrum = this.spectrumOf(w, conditions, grid);
-    const transfer = transferOf(this.telescope, conditions, grid).re;
-    const work = workspace(across);
+    const passed = transferOf(this.telescope, conditions, grid);
     const fine = workspace(size);
+    if (!Number.isInteger(across)) {
+      if (spectrum !== fine.b) fine.b.set(spectrum);
+      return { half, pixels: stampAt(imageOfSpectrum(fine, passed, grid, conditions.pixelUm), 0, 0, half) };
+    }
+    const transfer = passed.re;
+    const work = workspace(across);
     if (fine.compiled === null) fold(spectrum, transfer, size, across, work.a);
     else {
       // What stands elsewhere is brought to the kernels.
       if (spectrum !== fine.b) fine.b.set(spectrum);
-      fine.transfer.set(transfer);
+      fine.transfer.set(transfer.subarray(0, halfSpectrum(size) / 2));
       const [from, by, to] = [fine.b.byteOffset, fine.transfer.byteOffset, work.a.byteOffset];
       fine.compiled.run.fold(from, by, size, across, to, NEGLIGIBLE);
     }
@@ -77,26 +79,39 @@ export class PixelStars {
     const work = workspace(grid.size);
     diffractionSpectrum(this.telescope, w, conditions, lightsOf(conditions), grid, work);
     if (grid.size > LARGEST_KEPT) return work.b;
-    const oldest = this.spectra.keys().next();
-    if (this.spectra.size >= SPECTRA_KEPT && !oldest.done) this.spectra.delete(oldest.value);
-    const values = work.b.slice();
-    this.spectra.set(key, values);
+    this.spectra.set(key, this.copyOf(work.b.subarray(0, halfSpectrum(grid.size))));
     return work.b;
+  }
+
+  /** In the place of the one that has been kept longest, once enough are: memory is got once. */
+  private copyOf(spectrum: Float64Array): Float64Array {
+    const oldest = this.spectra.entries().next();
+    if (this.spectra.size < SPECTRA_KEPT || oldest.done) return spectrum.slice();
+    const [key, values] = oldest.value;
+    this.spectra.delete(key);
+    if (values.length !== spectrum.length) return spectrum.slice();
+    values.set(spectrum);
+    return values;
   }
 }
 
-/** Adds spectrum x transfer, size x size, onto the across x across frequencies of whole pixels. */
+/** Adds spectrum x transfer, size x size of which half the rows are told, onto the across x across frequencies of whole pixels. */
 function fold(spectrum: Float64Array, transfer: Float64Array, size: number, across: number, out: Float64Array): void {
   out.fill(0);
-  for (let i = 0; i < size; i++) {
-    const row = (i % across) * across;
+  const mask = across - 1;
+  for (let i = 0; i <= size / 2; i++)
     for (let j = 0; j < size; j++) {
       const k = i * size + j;
       const factor = transfer[k];
       if (factor < NEGLIGIBLE) continue;
-      const to = 2 * (row + (j % across));
-      out[to] += spectrum[2 * k] * factor;
-      out[to + 1] += spectrum[2 * k + 1] * factor;
+      const x = spectrum[2 * k] * factor;
+      const y = spectrum[2 * k + 1] * factor;
+      const to = 2 * ((i & mask) * across + (j & mask));
+      out[to] += x;
+      out[to + 1] += y;
+      if (i === 0 || 2 * i === size) continue;
+      const mirrored = 2 * ((-i & mask) * across + (-j & mask));
+      out[mirrored] += x;
+      out[mirrored + 1] -= y;
     }
-  }
 }

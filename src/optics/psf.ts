@@ -4,7 +4,7 @@ import { type Pupil, pupilAt, transmission } from './pupil.ts';
 import { kolmogorovTransfer } from './seeing.ts';
 import { type Smear, STEADY } from './smear.ts';
 import { effectiveFocalRatio, type Telescope, umPerArcsec } from './telescope.ts';
-import { transferOf } from './transfer.ts';
+import { type Transfer, transferOf } from './transfer.ts';
 import { type Coefficients, centroidUm, wavefrontUm } from './wavefront.ts';
 import { type Workspace, workspace } from './workspace.ts';
 
@@ -254,7 +254,10 @@ function asComplex(real: Float64Array, out: Float64Array): void {
   }
 }
 
-/** Transform of the diffraction image into `work.b`. */
+/** Numbers of a spectrum's first size/2 + 1 rows, which the others mirror: the transform of an image is Hermitian. */
+export const halfSpectrum = (size: number): number => 2 * size * (size / 2 + 1);
+
+/** Transform of the diffraction image, the first half of its rows, into `work.b`; what stands behind it means nothing. */
 export function diffractionSpectrum(
   telescope: Telescope,
   w: Coefficients,
@@ -264,28 +267,27 @@ export function diffractionSpectrum(
   work: Workspace,
 ): void {
   diffraction(telescope, w, conditions, lights, grid, work);
-  if (work.compiled === null) asComplex(work.sum, work.a);
-  else work.compiled.run.asComplex(work.sum.byteOffset, work.sum.length, work.a.byteOffset);
+  if (work.compiled !== null) {
+    work.compiled.run.transformReal(work.sum.byteOffset, work.b.byteOffset, grid.size);
+    return;
+  }
+  asComplex(work.sum, work.a);
   work.fft.transform(work.a, work.b);
 }
 
 /** Image of a star: diffraction at each wavelength, long-exposure seeing, smear, pixel integration. */
 export function starImage(telescope: Telescope, w: Coefficients, conditions: ImageConditions): Psf {
   const grid = conditions.grid ?? gridFor(telescope, w, conditions);
+  const work = workspace(grid.size);
+  diffractionSpectrum(telescope, w, conditions, lightsOf(conditions), grid, work);
+  return imageOfSpectrum(work, transferOf(telescope, conditions, grid), grid, conditions.pixelUm);
+}
+
+/** The image whose spectrum before the `transfer` stands in `work.b`, as diffractionSpectrum leaves it. */
+export function imageOfSpectrum(work: Workspace, transfer: Transfer, grid: Grid, pixelUm: number): Psf {
   const { size, oversample } = grid;
-  const lights = lightsOf(conditions);
-  const work = workspace(size);
   const count = size * size;
-  diffractionSpectrum(telescope, w, conditions, lights, grid, work);
-  const transfer = transferOf(telescope, conditions, grid);
-  for (let i = 0; i < count; i++) {
-    const re = work.b[2 * i];
-    const im = work.b[2 * i + 1];
-    const tRe = transfer.re[i];
-    const tIm = transfer.im === null ? 0 : transfer.im[i];
-    work.a[2 * i] = re * tRe - im * tIm;
-    work.a[2 * i + 1] = re * tIm + im * tRe;
-  }
+  passOn(work, transfer, size);
   // A forward transform in place of the inverse gives the image turned by 180 degrees and transposed: undone on copying.
   work.fft.transform(work.a, work.b);
   const image = new Float32Array(count);
@@ -298,7 +300,41 @@ export function starImage(telescope: Telescope, w: Coefficients, conditions: Ima
       image[j * size + i] = work.b[2 * (fromX * size + fromY)] * norm;
     }
   }
-  return { size, oversample, pixelUm: conditions.pixelUm, image };
+  return { size, oversample, pixelUm, image };
+}
+
+/** work.a = work.b x transfer, whole again. */
+function passOn({ a, b, transfer: room, compiled }: Workspace, { re, im }: Transfer, size: number): void {
+  if (compiled !== null && im === null) {
+    room.set(re.subarray(0, halfSpectrum(size) / 2));
+    compiled.run.passOn(b.byteOffset, room.byteOffset, size, a.byteOffset);
+    return;
+  }
+  for (let i = 0; i <= size / 2; i++) passRow(a, b, re, im, size, i);
+}
+
+/** A row, and the one that mirrors it. */
+function passRow(
+  a: Float64Array,
+  b: Float64Array,
+  re: Float64Array,
+  im: Float64Array | null,
+  size: number,
+  i: number,
+): void {
+  const mirrored = ((size - i) % size) * size;
+  for (let j = 0; j < size; j++) {
+    const k = i * size + j;
+    const tIm = im === null ? 0 : im[k];
+    const x = b[2 * k] * re[k] - b[2 * k + 1] * tIm;
+    const y = b[2 * k] * tIm + b[2 * k + 1] * re[k];
+    a[2 * k] = x;
+    a[2 * k + 1] = y;
+    if (i === 0 || 2 * i === size) continue;
+    const to = 2 * (mirrored + ((size - j) % size));
+    a[to] = x;
+    a[to + 1] = -y;
+  }
 }
 
 /** Lagrange weights of six equal steps -2..3 at fraction f of the middle one. */

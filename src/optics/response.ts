@@ -1,6 +1,7 @@
 import { invertSymmetric, multiply } from '../numeric/linear.ts';
 import { type Random, seededRandom } from '../numeric/random.ts';
 import { type Complex, length, polar, subtract } from './complex.ts';
+import { packedTable } from './packedTable.ts';
 import {
   DEFOCUS_NODES,
   evaluate,
@@ -66,6 +67,8 @@ export interface ResponseTable {
   /** Against stars drawn at places the table was not made from: root mean square and worst (sigma2 as a share). */
   readonly rms: ShapeErrors;
   readonly worst: ShapeErrors;
+  /** As the kernels take it (packedTable.ts). */
+  readonly packed: Float64Array;
   /** Stars drawn. */
   readonly drawn: number;
 }
@@ -261,6 +264,7 @@ export function responseTable(telescope: Telescope, draw: DrawShape, range: Resp
     slopesAt,
     rms: { sigma2: rms('sigma2'), e: rms('e'), coma3: rms('coma3'), trefoil3: rms('trefoil3') },
     worst,
+    packed: packedTable({ 0: tables.sigma2, 1: tables.coma3, 2: tables.e, 3: tables.trefoil3 }, seeings, step),
     drawn,
   };
 }

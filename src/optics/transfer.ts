@@ -11,7 +11,8 @@ export interface Transfer {
   readonly im: Float64Array | null;
 }
 
-const TRANSFERS_KEPT = 4;
+/** Three seeings on three grids, as a table of responses asks for them in turn. */
+const TRANSFERS_KEPT = 9;
 const transfers = new Map<string, Transfer>();
 
 /** Seeing, pixel and smear on the grid's frequencies; the last few are kept since a frame's stars share them. */

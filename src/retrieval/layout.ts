@@ -4,6 +4,8 @@
  */
 export interface Layout {
   readonly subs: number;
+  /** Numbers of each sub. */
+  readonly perSub: number;
   /** Of each sub: seeing (arcsec), focus at the centre (d, um), smear x, y (px^2, traceless part of a second moment). */
   readonly seeing: (sub: number) => number;
   readonly focus: (sub: number) => number;
@@ -31,6 +33,7 @@ export function layoutOf(subs: number, skewed: boolean): Layout {
   const shared = subs * perSub;
   return {
     subs,
+    perSub,
     seeing: (sub) => sub * perSub,
     focus: (sub) => sub * perSub + 1,
     smear: (sub) => sub * perSub + 2,

@@ -1,6 +1,7 @@
 import type { CurveProblem } from '../numeric/curveFit.ts';
 import type { ResponseTable } from '../optics/response.ts';
 import { type Cell, QUANTITIES } from './cells.ts';
+import { compiledProblem } from './compiledProblem.ts';
 import type { Layout } from './layout.ts';
 import { type Prediction, predict, predictValues } from './model.ts';
 
@@ -19,7 +20,7 @@ export interface Bounds {
 /** Cells and priors as one least-squares problem; point i < 7 cells is quantity i mod 7 of a cell. */
 export function retrievalProblem(
   layout: Layout,
-  table: Pick<ResponseTable, 'at' | 'slopesAt' | 'rms'>,
+  table: Pick<ResponseTable, 'at' | 'slopesAt' | 'rms'> & Partial<Pick<ResponseTable, 'packed'>>,
   cells: readonly Cell[],
   priors: readonly Prior[],
   bounds: Bounds,
@@ -39,7 +40,7 @@ export function retrievalProblem(
     }
     return predictions;
   };
-  return {
+  const problem: CurveProblem = {
     values: Float64Array.from({ length: count }, (_, i) =>
       i < data ? cells[Math.floor(i / QUANTITIES)].values[i % QUANTITIES] : priors[i - data].value,
     ),
@@ -81,6 +82,9 @@ export function retrievalProblem(
     lower: bounds.lower,
     upper: bounds.upper,
   };
+  return table.packed === undefined
+    ? problem
+    : { ...problem, ...compiledProblem(layout, table.packed, cells, priors, problem) };
 }
 
 const expectation = ({ terms }: Prior, p: ArrayLike<number>): number =>

@@ -1,5 +1,5 @@
 export { area, inspect } from './candidates';
-export { addIntensity, asComplex, fold, pupil, transform } from './drawing';
+export { addIntensity, fold, passOn, pupil, transform, transformReal } from './drawing';
 export { countColours, exactColours, indexPixels, nearestColours } from './indexed';
 export { errorsAt, fitGaussian } from './gaussian';
 export { measureStars } from './measure';
@@ -9,3 +9,4 @@ export { robustFit } from './robustFit';
 export { cut, setFloats, slope } from './stamp';
 export { byLeastSquares, bySums } from './thirdOrder';
 export { descendSurface } from './sizeSurface';
+export { descendWavefront, wavefrontSlopes, wavefrontValues } from './wavefront';

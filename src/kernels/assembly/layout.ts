@@ -41,9 +41,11 @@ export const CELL_LIST: usize = PREVIEW + 0x30000;
 export const PALETTE: usize = PREVIEW + 0x40000;
 export const GREYS: usize = PREVIEW + 0x40400;
 export const VOTES: usize = PREVIEW + 0x40800;
-/** Roots of the transform, 32 bytes each, and one line of it. */
+/** Roots of the transform, 32 bytes each, and lines that are transformed side by side. */
 export const TWIDDLES: usize = 0x1600000;
-export const LINE: usize = 0x1604140;
+export const LINES: usize = 0x1604140;
+export const LINES_TURNED: usize = 0x160c280;
+export const WOVEN: usize = 0x16143c0;
 /** Fits of many numbers, in the place of the preview: small matrices, then the numbers. */
 export const FIT: usize = PREVIEW;
 export const FIT_DATA: usize = PREVIEW + 0x40000;

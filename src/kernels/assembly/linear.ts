@@ -64,17 +64,11 @@ export function inverseOf(lower: usize, scale: usize, n: i32, out: usize): void 
   }
 }
 
-/** Room for the n x n matrices below, n up to 40, float64. */
-const MATRIX: usize = 12800;
-
-/** Bytes that `invertSymmetric` needs of its scratch. */
-export const INVERT_SCRATCH: usize = 3 * MATRIX;
-
-/** invertSymmetric of src/numeric/linear.ts, the same steps in the same order; `out` may be `matrix`. */
+/** invertSymmetric of src/numeric/linear.ts, the same steps in the same order; `out` may be `matrix`. Scratch: a vector and two matrices. */
 export function invertSymmetric(matrix: usize, n: i32, out: usize, scratch: usize): bool {
   const scale = scratch;
-  const lower = scratch + MATRIX;
-  const inverse = scratch + 2 * MATRIX;
+  const lower = scratch + ((<usize>n) << 3);
+  const inverse = lower + ((<usize>(n * n)) << 3);
   if (!decompose(matrix, n, lower, scale)) return false;
   for (let j = 0; j < n; j++) {
     set(inverse, j * n + j, 1 / get(lower, j * n + j));
