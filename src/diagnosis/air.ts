@@ -1,7 +1,7 @@
 import { isSteady } from '../field/combine.ts';
 import { vectorLength, vectorSignificance } from '../field/frameStars.ts';
 import { dispersionShift } from '../optics/dispersion.ts';
-import type { FilterName } from '../optics/filter.ts';
+import { type FilterName, gaussWavelengths } from '../optics/filter.ts';
 import { starImage } from '../optics/psf.ts';
 import { NO_ABERRATION } from '../optics/wavefront.ts';
 import type { Amounts } from './amounts.ts';
@@ -13,8 +13,9 @@ import type { KnownOptics, Setup } from './setup.ts';
 export interface Air {
   /** |(e1, e2)| along the zenith's axis. */
   readonly distortion: number;
-  /** |coma3| along the same axis; its sense is that of the band's uneven ends. */
+  /** coma3 and trefoil3 along the same axis, towards the zenith. */
   readonly coma3: number;
+  readonly trefoil3: number;
 }
 
 /** Higher than this the air spreads less than a tenth of an arcsecond through any filter. */
@@ -38,23 +39,25 @@ export function expectedAir(
       pixelUm: optics.pixelUm,
       filter,
       seeingArcsec,
-      samples: LIGHTS,
+      lights: gaussWavelengths(filter, LIGHTS),
       shiftUm: dispersionShift(telescope, filter, altitudeDeg, { x: 1, y: 0 }),
     }),
   );
-  return shape === null ? null : { distortion: Math.abs(shape.e1), coma3: Math.abs(shape.coma3.x) };
+  return shape === null
+    ? null
+    : { distortion: Math.abs(shape.e1), coma3: shape.coma3.x, trefoil3: Math.abs(shape.trefoil3.x) };
 }
 
 /** The air's elongation is expected to so much of its value: the star's colour and the pass band's ends are not known. */
-const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
+export const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
 
 /** A skewed smear longer than so many times what the air makes is a jump. */
 const MOST_OF_AIR = 2.5;
 /**
- * And one skewed by so many times what the air makes, its faint skew told to within the least: drawn nights of air have 1.3 to 7.3 times
- * as much, jumps 18 times and more.
+ * And one with so many times the air's trefoil, its faint skew told to within the least: as long as is like the air, stars have 1.8 times
+ * as much, and jumps 8 times and more.
  */
-const MOST_SKEW = { ofAir: 12, least: 0.015 } as const;
+const MOST_SKEW = { ofAir: 2.5, least: 0.015 } as const;
 
 /**
  * Whether the smear is the air's: it stays over the subs, low in the sky, through a broad band, and is either skewed as only
@@ -68,7 +71,7 @@ export function airIsSuspect(amounts: Amounts, setup: Setup): boolean {
   if (skew !== null) {
     const tooLong = air !== null && vectorLength(smear) > MOST_OF_AIR * air.distortion;
     const skewed = Math.hypot(skew.coma3.x, skew.coma3.y);
-    const tooSkewed = air !== null && skewed > Math.max(MOST_SKEW.ofAir * air.coma3, MOST_SKEW.least);
+    const tooSkewed = air !== null && skewed > Math.max(MOST_SKEW.ofAir * air.trefoil3, MOST_SKEW.least);
     return low && !narrow && !tooLong && !tooSkewed && coma.uniform.changing < 0.5 * vectorLength(coma.uniform);
   }
   if (air === null || vectorSignificance(steady) < FAULT_SIGMAS) return false;

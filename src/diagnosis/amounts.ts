@@ -14,6 +14,7 @@ import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import { type Air, expectedAir } from './air.ts';
+import { type AirSkew, airSkew, lessAir } from './airSkew.ts';
 import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeAbout, nodeOf } from './bareMirror.ts';
 import { NO_TURN, type Turn } from './comaBesideSmear.ts';
 import { type Response, responseFor } from './response.ts';
@@ -54,6 +55,8 @@ export interface Amounts {
   readonly response: Response | null;
   /** What the air alone should make of the stars; null where it is not known or nothing. */
   readonly air: Air | null;
+  /** What it makes of coma3 and trefoil3, already taken off where its sense is told. */
+  readonly airSkew: AirSkew | null;
   /** The telescope, or its stand-in when it is not known (`physical` false: nothing in micrometres is reported). */
   readonly optics: KnownOptics;
   readonly physical: boolean;
@@ -86,7 +89,7 @@ const TREFOIL_FLOOR = 0.0007;
 
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
 const DISTORTION_FLOOR = 0.0009;
-const DISTORTION_SHARE = 0.05;
+const DISTORTION_SHARE = 0.04;
 /** The same share of its radial part, whose stars are drawn out the most, Gaussians the least; a bare mirror's are comatic too. */
 const RADIAL_SHARE = { corrected: 0.07, bare: 0.13 } as const;
 
@@ -102,16 +105,17 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   // A bare mirror's coma outweighs a jump's, and answers to focus.
   if (first === null || frames.length < 2 || first.optics.bare) return first;
   const { response } = first;
+  const told = first.airSkew?.told === true ? first.airSkew : null;
   const subs = first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
     frame,
-    coma: withFloor(coma.uniform, COMA_FLOOR),
-    trefoil: withFloor(trefoil.uniform, TREFOIL_FLOOR),
+    coma: withFloor(lessAir(coma.uniform, told?.coma3), COMA_FLOOR),
+    trefoil: withFloor(lessAir(trefoil.uniform, told?.trefoil3), TREFOIL_FLOOR),
     distortion: withDistortionFloor(distortion.uniform),
   }));
   const own = ownBeside((coma) => (response === null ? NOTHING : madeByComa(coma, response)));
   const jumped = skewedSubs(subs, own);
   // Coma beside strong astigmatism looks skewed as well, but astigmatism goes with the focus.
-  const alike = first.skew === null && isSteady(first.steady) ? skewOfAll(subs, own) : null;
+  const alike = first.skew === null && told === null && isSteady(first.steady) ? skewOfAll(subs, own) : null;
   return jumped.size === 0 && alike === null ? first : amountsOf(frames, field, setup, jumped, alike);
 }
 
@@ -143,10 +147,14 @@ function amountsOf(
   const unskewed = responseTo(coma, allTrefoil);
   const parts = { coma, trefoil: allTrefoil, distortion: smooth.distortion.uniform };
   const ownParts = ownBeside((c) => ownOf(c, unskewed));
-  const skew = alike ?? findSkewedSmear(parts, ownParts);
   const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
-  const cleanComa = withoutSmear(coma, skew, air);
-  const trefoil: UncertainVector = skew === null ? allTrefoil : { ...allTrefoil, x: 0, y: 0 };
+  // A bare mirror's stars about the node are comatic and answer to the air by their coma (refined.ts).
+  const ofAir = bare || alike !== null ? untold(air) : airSkew({ coma, ...ownParts(parts) }, air);
+  const told = ofAir?.told === true ? ofAir : null;
+  const skew = alike ?? (told === null ? findSkewedSmear(parts, ownParts) : null);
+  const cleanComa = withoutSmear(coma, skew, ofAir);
+  const trefoil: UncertainVector = skew === null ? lessAir(allTrefoil, ofAir?.trefoil3) : { ...allTrefoil, x: 0, y: 0 };
+  const rest = { ...parts, coma: lessAir(coma, told?.coma3), trefoil: lessAir(allTrefoil, told?.trefoil3) };
   const response = skew === null ? unskewed : responseTo(cleanComa, trefoil);
   const ownBlur = bare && known !== null && response !== null ? bareBlur(known, half, response) : null;
   const linear = smooth.coma.linear.value;
@@ -176,7 +184,7 @@ function amountsOf(
     return fields.length === 0 ? null : persistentComa(fields);
   };
   const level = gain === null ? null : comaAbout();
-  const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, air);
+  const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, ofAir);
   const own = ownOf(settledComa, response);
   const seenNode = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
   // Of a skewed smear's part in the coma only the sum over the field is known.
@@ -203,7 +211,7 @@ function amountsOf(
       skew === null &&
       !bare &&
       smooth.perFrame.length < 2 &&
-      mayHoldJump(parts, ownParts, distortionOf(ROUND_ELONGATION)),
+      mayHoldJump(rest, ownParts, distortionOf(ROUND_ELONGATION)),
     trefoil: without(trefoil, own.trefoil3),
     smear: isSteady(steady) ? withDistortionFloor(steady) : without(distortion.uniform, own.distortion),
     steady,
@@ -211,6 +219,7 @@ function amountsOf(
     sigma2,
     response,
     air,
+    airSkew: ofAir,
     optics,
     physical: known !== null && response !== null,
     comaUm:
@@ -293,12 +302,13 @@ function awayFrom({ u, v }: Place, coma: UncertainVector): UncertainVector {
 /** How well the removed skew is known, as a share. */
 export const SKEW_ERROR = 0.1;
 
-/** Per component: the air's axis is known, not whether its tail adds or takes. */
-export const hiddenByAir = (air: Air | null): number => (air?.coma3 ?? 0) / Math.SQRT2;
+/** The air's part where nothing tells its sense. */
+const untold = (air: Air | null): AirSkew | null => airSkew({ coma: UNSEEN, trefoil: UNSEEN, distortion: UNSEEN }, air);
+const UNSEEN: UncertainVector = { x: 0, y: 0, error: 0 };
 
-/** Coma less the skewed smear seen; where none is seen, what the air may hide widens the error. */
-function withoutSmear(coma: UncertainVector, skew: SkewedSmear | null, air: Air | null): UncertainVector {
-  if (skew === null) return withFloor(coma, hiddenByAir(air));
+/** Coma less the skewed smear seen; where none is seen, less the air's part or with what the air may hide. */
+function withoutSmear(coma: UncertainVector, skew: SkewedSmear | null, air: AirSkew | null): UncertainVector {
+  if (skew === null) return lessAir(coma, air?.coma3);
   const { x, y } = skew.coma3;
   return {
     x: coma.x - x,

@@ -169,7 +169,7 @@ function plainNode(uniform: UncertainVector, linear: Uncertain): { u: number; v:
 const FITTED_NODE_SHARE = 0.02;
 const FITTED_NODE_UM = 0.003;
 /** Nodes found scatter about the drawn ones by so much of what the fit says (drawn bare mirrors, in and out of focus, near and far nodes). */
-const FITTED_NODE_SCATTER = 0.8;
+const FITTED_NODE_SCATTER = 0.9;
 
 /** The same from the whole-field fit, in whose wavefront the coma is straight; `hiddenUm`: coma that the air may have made. */
 export function nodeFromFit({ coma, linearComaUm }: Retrieved, hiddenUm: number): NonNullable<Amounts['node']> {

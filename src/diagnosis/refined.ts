@@ -4,12 +4,12 @@ import { median } from '../numeric/statistics.ts';
 import { angle, dot, polar, subtract } from '../optics/complex.ts';
 import { SKEW_TREFOIL } from '../retrieval/model.ts';
 import { airIsSuspect } from './air.ts';
+import { lessAir } from './airSkew.ts';
 import {
   type Amounts,
   COMA_FLOOR,
   comaInterval,
   filterName,
-  hiddenByAir,
   SKEW_ERROR,
   steadySmear,
   withDistortionFloor,
@@ -36,7 +36,7 @@ export function refinedBy(measured: Amounts, retrieved: Retrieved, setup: Setup)
     ...amounts,
     retrieved,
     response,
-    comaUm: withScale(retrieved.comaUm, floor),
+    comaUm: withScale(retrieved.comaUm, floor, Math.hypot(SCALE_SHARE, farShare(retrieved, amounts.optics))),
     smeared:
       amounts.skew !== null ||
       (airIsSuspect(amounts, setup) && vectorLength(amounts.smear) > distortionOf(ROUND_ELONGATION)),
@@ -66,12 +66,13 @@ const trefoilOf = (skew: UncertainVector): UncertainVector => ({
 export function withoutSkews(amounts: Amounts, { skews }: Pick<Retrieved, 'skews'>): Amounts {
   if (skews === null) return amounts;
   const { perFrame } = amounts.smooth;
+  const told = amounts.airSkew?.told === true ? amounts.airSkew : null;
   const less = (vector: UncertainVector, part: UncertainVector): UncertainVector => {
     const rest = without(vector, part, SKEW_ERROR);
     return { ...rest, error: Math.hypot(rest.error, part.error) };
   };
   const coma = persistentDirection(
-    perFrame.map(({ frame, fields }) => less(fields.coma.uniform, skews[frame])),
+    perFrame.map(({ frame, fields }) => less(lessAir(fields.coma.uniform, told?.coma3), skews[frame])),
     'coma',
   );
   const trefoils = perFrame.map(({ fields }) => fields.trefoil.uniform);
@@ -82,7 +83,7 @@ export function withoutSkews(amounts: Amounts, { skews }: Pick<Retrieved, 'skews
   );
   return {
     ...amounts,
-    coma: { ...coma, error: Math.hypot(coma.error, COMA_FLOOR, hiddenByAir(amounts.air)) },
+    coma: { ...coma, error: Math.hypot(coma.error, COMA_FLOOR, hiddenByAir(amounts)) },
     trefoil: {
       x: amounts.trefoil.x + rest.x - seen.x,
       y: amounts.trefoil.y + rest.y - seen.y,
@@ -94,9 +95,28 @@ export function withoutSkews(amounts: Amounts, { skews }: Pick<Retrieved, 'skews
 /** How well the drawn optics stand for the telescope's, as a share of the coma: what pairs of drawn foci leave beyond the fit's error. */
 const SCALE_SHARE = 0.02;
 
-/** The fit's interval with what averaging does not take away: the scale of the drawn stars, and the floor of coma3. */
-function withScale({ value, low, high }: Retrieved['comaUm'], floor: number): NonNullable<Amounts['comaUm']> {
-  const beyond = Math.hypot(SCALE_SHARE * value, floor);
+/**
+ * Disc of the sub nearest to focus, in FWHM of its seeing, from which on drawn nights scatter beyond that, and from where on by the share:
+ * so far out stars are discs, and coma answers to what the fit cannot tell.
+ */
+const FAR_DISC = { from: 0.9, to: 1.5, share: 0.5 } as const;
+
+function farShare({ perSub }: Retrieved, { focalLengthMm, apertureMm }: KnownOptics): number {
+  const discs = perSub.map(({ focusUm, seeingArcsec }) => {
+    const discUm = (Math.abs(focusUm.value) * apertureMm) / focalLengthMm;
+    return (206.264806 * discUm) / focalLengthMm / seeingArcsec.value;
+  });
+  const { from, to, share } = FAR_DISC;
+  return share * Math.min(1, Math.max(0, (Math.min(...discs) - from) / (to - from)));
+}
+
+/** The fit's interval with what averaging does not take away: a share, and the floor of coma3. */
+function withScale(
+  { value, low, high }: Retrieved['comaUm'],
+  floor: number,
+  share: number,
+): NonNullable<Amounts['comaUm']> {
+  const beyond = Math.hypot(share * value, floor);
   const below = Math.hypot(value - low, beyond);
   const above = Math.hypot(high - value, beyond);
   return { value, low: Math.max(0, value - below), high: value + above, error: (below + above) / 2 };
@@ -140,12 +160,17 @@ function turnsShown({ perSub }: Retrieved, { bare }: KnownOptics): boolean {
   return !bare || Math.max(...foci) - Math.min(...foci) > APART_UM;
 }
 
+/** coma3, per component, that the air's part leaves uncertain. */
+const hiddenByAir = ({ airSkew }: Pick<Amounts, 'airSkew'>): number => airSkew?.coma3.error ?? 0;
+
 /** Stars with coma of their own, as those about a bare mirror's node, answer less to the air's (drawn stars). */
 const ANSWER_NEAR_NODE = 0.35;
 
 /** Coma, um, that the air may have made: what the fit of a bare mirror, near its node, cannot know. */
-export const hiddenUm = ({ air, skew, response }: Amounts): number =>
-  skew === null && response !== null ? ANSWER_NEAR_NODE * response.comaUm(hiddenByAir(air)) : 0;
+export const hiddenUm = (amounts: Amounts): number =>
+  amounts.skew === null && amounts.response !== null
+    ? ANSWER_NEAR_NODE * amounts.response.comaUm(hiddenByAir(amounts))
+    : 0;
 
 /** What the fit's own errors do not hold of the floor of coma3 (drawn frames). */
 const FITTED_FLOOR = 0.3 * COMA_FLOOR;
@@ -154,12 +179,13 @@ const FITTED_FLOOR = 0.3 * COMA_FLOOR;
  * What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. Out of focus the same
  * coma3 is less coma.
  */
-function floorUm({ coma, air, skew }: Amounts, retrieved: Retrieved, response: Response | null): number {
+function floorUm(amounts: Amounts, retrieved: Retrieved, response: Response | null): number {
   if (response === null) return 0;
+  const { coma, skew } = amounts;
   const length = vectorLength(coma);
   const floor = Math.hypot(
     FITTED_FLOOR,
-    skew === null ? hiddenByAir(air) : 0,
+    skew === null ? hiddenByAir(amounts) : 0,
     SKEW_ERROR * Math.max(0, ...(retrieved.skews ?? []).map(vectorLength)),
   );
   const gain = response.comaGain(Math.min(...retrieved.perSub.map(({ focusUm }) => Math.abs(focusUm.value))));

@@ -14,6 +14,7 @@ import { shadowScale } from '../retrieval/model.ts';
 import { alongSmears, findSkew } from '../retrieval/skewBesideComa.ts';
 import { type Elongation, weighElongation } from '../retrieval/smearOrAstigmatism.ts';
 import { sidesByDrawing, verifyByDrawing } from '../retrieval/verify.ts';
+import { withoutAir } from './airSkew.ts';
 import { type Amounts, filterName, typicalSigma2 } from './amounts.ts';
 import { nearNode } from './bareMirror.ts';
 import { FARTHEST_PX, measurePixels, telescopeFor } from './drawnStar.ts';
@@ -59,7 +60,8 @@ export function retrieveWavefront(
 ): Retrieved | null {
   const { response, size, optics, smooth } = amounts;
   if (!amounts.physical || response === null || size === null) return null;
-  const frames = optics.bare ? nearNode(all, smooth.coma, response, optics, halfDiagonal(setup)) : all;
+  const near = optics.bare ? nearNode(all, smooth.coma, response, optics, halfDiagonal(setup)) : all;
+  const frames = withoutAir(near, amounts.airSkew);
   if (frames.some((frame) => frame.shapes.length < MIN_FIELD_STARS)) return null;
   let told = 0;
   // A fit that begins anew has done what it had done.

@@ -4,7 +4,7 @@ import type { Amounts } from './amounts.ts';
 import { DETECT_SIGMAS, type Finding, NO_DIRECTION, shareOf, statusOf, unlessOpen, unmeasurable } from './finding.ts';
 import { astigmatismTold } from './refined.ts';
 import type { Response } from './response.ts';
-import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
+import { astigmatismSigmas } from './retrieved.ts';
 import { distortionOf, elongationFrom, MARECHAL_UM, ROUND_ELONGATION, widenedBy } from './tolerances.ts';
 import { directionWords, type ScreenY } from './words.ts';
 
@@ -26,11 +26,17 @@ function trefoilAmount(
   trefoil3: number,
   statistical: number,
   response: Response,
-  retrieved: Retrieved | null,
+  { retrieved, airSkew }: Pick<Amounts, 'retrieved' | 'airSkew'>,
 ): TrefoilAmount {
   if (retrieved !== null) {
     const { value, low, high } = retrieved.trefoilRmsUm;
-    return { rms: value, low, error: (high - low) / 2 };
+    // The fit takes the air's part as told.
+    const air = response.trefoilRmsUm(airSkew?.trefoil3.error ?? 0);
+    return {
+      rms: value,
+      low: Math.max(0, value - Math.hypot(value - low, air)),
+      error: Math.hypot((high - low) / 2, air),
+    };
   }
   const focused = response.trefoilRmsUm(trefoil3);
   const low = Math.min(focused, response.trefoilRmsUmDefocused(trefoil3));
@@ -67,10 +73,10 @@ const shareOfJump = ({ coma, perhapsJump, trefoil }: Amounts): number =>
  * the coma only may be, a trefoil is told that is a fault without the smear's share.
  */
 export function trefoilIsHidden(amounts: Amounts): boolean {
-  const { perhapsJump, response, retrieved, skew, smooth, trefoil } = amounts;
+  const { perhapsJump, response, skew, smooth, trefoil } = amounts;
   if (response === null) return false;
   if (skew !== null) return smooth.perFrame.length < 2;
-  const { low } = trefoilAmount(vectorLength(trefoil), trefoil.error, response, retrieved);
+  const { low } = trefoilAmount(vectorLength(trefoil), trefoil.error, response, amounts);
   return perhapsJump && low * (1 - shareOfJump(amounts)) <= sureShare(amounts) * MARECHAL_UM;
 }
 
@@ -78,12 +84,12 @@ const sureShare = ({ optics, retrieved }: Amounts): number =>
   optics.bare && retrieved === null ? SURE_SHARE.bareQuick : SURE_SHARE.usual;
 
 export function pinchedOptics(amounts: Amounts, screenY: ScreenY): Finding {
-  const { response, retrieved, trefoil } = amounts;
+  const { response, trefoil } = amounts;
   const length = vectorLength(trefoil);
   const significance = vectorSignificance(trefoil);
   const tolerance = `trefoil below ${(1000 * MARECHAL_UM).toFixed(0)} nm RMS, Marechal’s lambda/14`;
   if (response === null) return unmeasurable('pinched-optics', tolerance);
-  const { rms, low, error } = trefoilAmount(length, trefoil.error, response, retrieved);
+  const { rms, low, error } = trefoilAmount(length, trefoil.error, response, amounts);
   const { phase, phaseError } = trefoilPhase(amounts);
   const direction = phase / 3;
   const seen = significance >= DETECT_SIGMAS;

@@ -1,3 +1,5 @@
+import { gaussLegendre } from '../numeric/gaussLegendre.ts';
+
 /** Pass bands, um, and the weights of the wavelengths that stand for them: light of a star times a sensor's response. */
 export type FilterName = 'L' | 'R' | 'G' | 'B' | 'Ha' | 'mosaic-green' | 'mosaic-red' | 'mosaic-blue' | 'none' | 'mono';
 
@@ -42,4 +44,19 @@ export function wavelengths(filter: FilterName, samples: number): WavelengthSamp
   });
   const total = points.reduce((sum, point) => sum + point.weight, 0);
   return points.map((point) => ({ um: point.um, weight: point.weight / total }));
+}
+
+/**
+ * The same by Gauss and Legendre's rule: moments of a band that the air spreads come out right to the third, which equal steps miss by
+ * far (three of them give a faintly skewed star the wrong sense).
+ */
+export function gaussWavelengths(filter: FilterName, count: number): WavelengthSample[] {
+  const { fromUm, toUm } = BANDS[filter];
+  if (fromUm === toUm) return wavelengths(filter, 1);
+  const points = gaussLegendre(count).map(({ place, weight }) => {
+    const um = (fromUm + toUm + (toUm - fromUm) * place) / 2;
+    return { um, weight: weight * sensorResponse(um) };
+  });
+  const total = points.reduce((sum, point) => sum + point.weight, 0);
+  return points.map(({ um, weight }) => ({ um, weight: weight / total }));
 }

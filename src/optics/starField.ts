@@ -2,7 +2,7 @@ import { seededRandom } from '../numeric/random.ts';
 import { type Camera, centreOf, expose, type MosaicPattern, USUAL_CAMERA } from './camera.ts';
 import { type Complex, ZERO } from './complex.ts';
 import { dispersionShift, MILD_AIR, refractionArcsec } from './dispersion.ts';
-import { BANDS, type FilterName } from './filter.ts';
+import { BANDS, type FilterName, gaussWavelengths, type WavelengthSample } from './filter.ts';
 import { imageField } from './imageField.ts';
 import { type ImageConditions, maxHalfSize, type Psf, stampAt } from './psf.ts';
 import { addCosmicRays, CLEAR_SKY, type Sky, skyLight, vignette } from './sky.ts';
@@ -70,6 +70,9 @@ const STAMP_SIZES = [6, 9, 13, 18, 25, 35, 50, 70, 100];
 const MIN_SAMPLES = 3;
 const MAX_SAMPLES = 15;
 const DISPERSION_STEP = 0.3;
+/** Spread of the band, FWHM of seeing, from which stars are skewed to be seen, and wavelengths that tell it to a few per cent. */
+const SKEWING_SPREAD = 0.2;
+const SKEWED_SAMPLES = 6;
 
 /** Field position of a pixel, mm. */
 export function fieldAt(camera: Camera, x: number, y: number): Complex {
@@ -77,11 +80,15 @@ export function fieldAt(camera: Camera, x: number, y: number): Complex {
   return { x: ((x - centre.x) * camera.pixelUm) / 1000, y: ((y - centre.y) * camera.pixelUm) / 1000 };
 }
 
-function dispersedSamples(filter: FilterName, altitudeDeg: number, seeingArcsec: number): number {
+function dispersedLights(filter: FilterName, altitudeDeg: number, seeingArcsec: number): WavelengthSample[] {
   const { fromUm, toUm } = BANDS[filter];
   const spread = refractionArcsec(fromUm, altitudeDeg, MILD_AIR) - refractionArcsec(toUm, altitudeDeg, MILD_AIR);
-  const wanted = Math.ceil(spread / (DISPERSION_STEP * Math.max(seeingArcsec, 0.5)));
-  return Math.min(MAX_SAMPLES, Math.max(MIN_SAMPLES, wanted));
+  const seeing = Math.max(seeingArcsec, 0.5);
+  const least = spread > SKEWING_SPREAD * seeing ? SKEWED_SAMPLES : MIN_SAMPLES;
+  return gaussWavelengths(
+    filter,
+    Math.min(MAX_SAMPLES, Math.max(least, Math.ceil(spread / (DISPERSION_STEP * seeing)))),
+  );
 }
 
 /** Largest light of a pixel on the rim of a stamp, as a share of the star's. */
@@ -126,7 +133,7 @@ function addStars(
       ? {}
       : {
           shiftUm: dispersionShift(telescope, filter, scene.atmosphere.altitudeDeg, scene.atmosphere.zenith),
-          samples: dispersedSamples(filter, scene.atmosphere.altitudeDeg, scene.seeingArcsec),
+          lights: dispersedLights(filter, scene.atmosphere.altitudeDeg, scene.seeingArcsec),
         }),
   };
   const field = imageField(telescope, scene.state, conditions, {

@@ -39,8 +39,8 @@ export function findSkew(
   // Each its own; and what stands out in one sub may be all of a smear that the fit shared out.
   const strongest = smears.reduce((a, b) => (length(b) > length(a) ? b : a));
   const tried = [smears, smears.map(() => strongest)].flatMap((some) =>
-    [1, -1].flatMap((end) => {
-      const skew = some.map((smear) => skewOf(smear, sigma2, end));
+    endsOf(layout.subs).flatMap((ends) => {
+      const skew = some.map((smear, f) => skewOf(smear, sigma2, ends[f]));
       const rows = priorsOf(skewed, { ...guess, skew, skewAcross: ACROSS }, priors, sigma2);
       const problem = retrievalProblem(skewed, table, cells, rows, bounds, errorScale);
       const fit = continueCurve(problem, within(withSkews(layout, skewed, best.parameters, skew), bounds));
@@ -58,6 +58,17 @@ export function findSkew(
   const without = Math.min(best.chi2, astigmatic?.chi2 ?? Number.POSITIVE_INFINITY);
   if (without - first.chi2 < TOLD_FALL * layout.subs) return null;
   return guessAt(skewed, first.parameters, guess);
+}
+
+/** Subs up to which every way of jumping this way and that is tried. */
+const FEW_SUBS = 3;
+
+/** Towards which end of its smear each sub jumped, 1 or -1: all alike, and where there are few any of them otherwise. */
+function endsOf(subs: number): readonly (readonly number[])[] {
+  if (subs > FEW_SUBS) return [1, -1].map((end) => new Array<number>(subs).fill(end));
+  return Array.from({ length: 2 ** subs }, (_, ways) =>
+    Array.from({ length: subs }, (_sub, f) => ((ways >> f) & 1 ? -1 : 1)),
+  );
 }
 
 /** The same guess with the skews along the smears that the fit found, as they stand that jumps make. */

@@ -1,5 +1,6 @@
 import { add, type Complex, scale } from '../../src/optics/complex.ts';
 import { dispersionShift } from '../../src/optics/dispersion.ts';
+import { gaussWavelengths } from '../../src/optics/filter.ts';
 import { maxHalfSize, stampAt, starImage } from '../../src/optics/psf.ts';
 import { STEADY } from '../../src/optics/smear.ts';
 import type { Scene } from '../../src/optics/starField.ts';
@@ -14,8 +15,8 @@ export interface DrawOptions {
   readonly samples?: number;
 }
 
-/** With dispersion at least so many: the colours lie apart. */
-const DISPERSED_SAMPLES = 6;
+/** With dispersion at least so many: the colours lie apart, and skew the star. */
+const DISPERSED_LIGHTS = 7;
 
 /** A star of this sub without noise, measured through the weights that measured the frame; null where it cannot be. */
 export function noiseFreeStar(
@@ -40,7 +41,7 @@ export function noiseFreeStar(
       ...(dispersion && atmosphere !== null
         ? {
             shiftUm: dispersionShift(telescope, filter, atmosphere.altitudeDeg, atmosphere.zenith),
-            samples: DISPERSED_SAMPLES,
+            lights: gaussWavelengths(filter, DISPERSED_LIGHTS),
           }
         : {}),
     },

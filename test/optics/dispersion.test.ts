@@ -1,7 +1,7 @@
 import { expect, it } from 'vitest';
 import { dot } from '../../src/optics/complex.ts';
 import { dispersionShift, MILD_AIR, refractionArcsec, refractivity } from '../../src/optics/dispersion.ts';
-import { wavelengths } from '../../src/optics/filter.ts';
+import { type FilterName, gaussWavelengths, type WavelengthSample, wavelengths } from '../../src/optics/filter.ts';
 import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
 
 it('refractivity of dry air at 15 C and 760 mm is that of Edlen', () => {
@@ -66,4 +66,25 @@ it("blue light falls towards the zenith, and the band's mean stays in place", ()
   expect(dot(shift(0.5), { x: -0.8, y: 0.6 })).toBeCloseTo(0, 9);
   const mean = wavelengths('L', 32).reduce((sum, light) => sum + light.weight * dot(shift(light.um), zenith), 0);
   expect(Math.abs(mean)).toBeLessThan(1e-9);
+});
+
+it.each<[FilterName, number]>([
+  ['none', 0.04],
+  ['L', 0.03],
+])('six wavelengths of a band, %s, tell the width and the skew of what the air spreads', (filter, within) => {
+  const shift = dispersionShift(EXAMPLE_TELESCOPE, filter, 40, { x: 1, y: 0 }, MILD_AIR);
+  const moments = (lights: readonly WavelengthSample[]): { second: number; third: number } => {
+    const sum = (of: (x: number) => number): number =>
+      lights.reduce((total, { um, weight }) => total + weight * of(shift(um).x), 0);
+    const mean = sum((x) => x);
+    return { second: sum((x) => (x - mean) ** 2), third: sum((x) => (x - mean) ** 3) };
+  };
+  const fine = moments(wavelengths(filter, 2000));
+  const six = moments(gaussWavelengths(filter, 6));
+  // The tail is blue and lies towards the zenith.
+  expect(fine.third).toBeGreaterThan(0);
+  expect(Math.abs(six.second / fine.second - 1)).toBeLessThan(within);
+  expect(Math.abs(six.third / fine.third - 1)).toBeLessThan(2 * within);
+  // Which is why equal steps do not serve.
+  expect(moments(wavelengths(filter, 3)).third / fine.third).toBeLessThan(0.5);
 });

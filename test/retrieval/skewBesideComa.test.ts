@@ -31,27 +31,32 @@ describe('a jump in subs at several foci, beside coma and trefoil of the optics'
 
   it.each([
     // Without a skew the coma comes out 0.8 of itself off.
-    { where: 'in both of two', foci: [-50, 20], jumps: [true, true], within: 0.4 },
-    { where: 'in the farthest of three', foci: [-75, -40, -5], jumps: [true, false, false], within: 0.25 },
+    { where: 'in both of two', foci: [-50, 20], jumps: [1, 1], within: 0.4 },
+    { where: 'in the farthest of three', foci: [-75, -40, -5], jumps: [1, 0, 0], within: 0.25 },
+    { where: 'in both of two, opposite ways', foci: [-50, 20], jumps: [1, -1], within: 0.4 },
   ])(
     'is found by what does not go with the focus, $where: the coma is what it is without it',
     ({ foci, jumps, within }) => {
       const state = { primaryTiltArcmin: tilt, trefoilUm: { x: 0.08, y: 0.06 } };
       const { retrieved, because, missBy } = toldOf(
-        foci.map((focusUm, i) => ({ state: { ...state, focusUm }, ...(jumps[i] ? { smear: jump(7, 3.5) } : {}) })),
+        foci.map((focusUm, i) => ({
+          state: { ...state, focusUm },
+          ...(jumps[i] === 0 ? {} : { smear: jump(7 * jumps[i], 3.5 * jumps[i]) }),
+        })),
       );
       const { skews } = retrieved;
       expect(skews).not.toBeNull();
-      expect(skews?.map((skew) => vectorSignificance(skew) > 3)).toEqual(jumps);
-      for (const [i, jumped] of jumps.entries()) {
-        if (!jumped) continue;
+      expect(skews?.map((skew) => vectorSignificance(skew) > 3)).toEqual(jumps.map((way) => way !== 0));
+      for (const [i, way] of jumps.entries()) {
+        if (way === 0) continue;
         const skew = skews?.[i] ?? expect.unreachable('no skew');
         // A fifth of the light lies that way: the tail points there.
-        expect(Math.abs(Math.atan2(skew.y, skew.x) - Math.atan2(3.5, 7))).toBeLessThan(0.35);
+        const off = Math.atan2(way * skew.y, way * skew.x) - Math.atan2(3.5, 7);
+        expect(Math.abs(off)).toBeLessThan(0.35);
       }
       expect(missBy(tilt)).toBeLessThan(within);
       expect(because('tracking')).toContain(
-        jumps.every(Boolean) ? 'skewed to one side:' : 'skewed to one side in sub 1:',
+        jumps.every((way) => way !== 0) ? 'skewed to one side:' : 'skewed to one side in sub 1:',
       );
     },
   );
