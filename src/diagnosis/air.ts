@@ -13,8 +13,9 @@ import type { KnownOptics, Setup } from './setup.ts';
 export interface Air {
   /** |(e1, e2)| along the zenith's axis. */
   readonly distortion: number;
-  /** coma3 and trefoil3 along the same axis, towards the zenith. */
+  /** coma3 along the same axis, positive towards the zenith. */
   readonly coma3: number;
+  /** |trefoil3|, whose corner lies there. */
   readonly trefoil3: number;
 }
 
@@ -25,23 +26,28 @@ const LIGHTS = 7;
 /** A line filter spreads nothing. */
 const NARROW: readonly FilterName[] = ['Ha', 'mono'];
 
-/** Null where the altitude is not told, or the air has nothing to say. */
+/** `defocus`: um of d. Null where the altitude is not told, or the air has nothing to say. */
 export function expectedAir(
   optics: KnownOptics,
   filter: FilterName,
   seeingArcsec: number,
   { altitudeDeg }: Setup,
+  defocus = 0,
 ): Air | null {
   if (altitudeDeg === null || altitudeDeg > HIGHEST_DEG || altitudeDeg < 5 || NARROW.includes(filter)) return null;
   const telescope = telescopeFor(optics);
   const shape = measureDrawn(
-    starImage(telescope, NO_ABERRATION, {
-      pixelUm: optics.pixelUm,
-      filter,
-      seeingArcsec,
-      lights: gaussWavelengths(filter, LIGHTS),
-      shiftUm: dispersionShift(telescope, filter, altitudeDeg, { x: 1, y: 0 }),
-    }),
+    starImage(
+      telescope,
+      { ...NO_ABERRATION, d: defocus },
+      {
+        pixelUm: optics.pixelUm,
+        filter,
+        seeingArcsec,
+        lights: gaussWavelengths(filter, LIGHTS),
+        shiftUm: dispersionShift(telescope, filter, altitudeDeg, { x: 1, y: 0 }),
+      },
+    ),
   );
   return shape === null
     ? null

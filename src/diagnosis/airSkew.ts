@@ -16,7 +16,7 @@ export interface AirSkew {
 
 /**
  * How well the air's part is known, as shares of its trefoil: stars of 3500 to 10000 K through these bands (drawn, 48 deg, 2") have a
- * third more or less of it, of coma up to a fourth less; focus changes the coma by as much again.
+ * third more or less of it, of coma up to a fourth less; what a usual focus error adds is as much again.
  */
 const TREFOIL_SHARE = 0.3;
 const COMA_SHARE = 0.4;
@@ -60,7 +60,6 @@ export function airSkew({ trefoil, distortion }: Parts, air: Air | null): AirSke
 /** The stars without the air's skew, for a fit that knows none. */
 export function withoutAir(frames: readonly FrameStars[], air: AirSkew | null): readonly FrameStars[] {
   if (air === null || !air.told) return frames;
-  const less = <T extends Complex>(vector: T, part: Complex): T => ({ ...vector, ...subtract(vector, part) });
   return frames.map((frame) => ({
     ...frame,
     shapes: frame.shapes.map((shape) => ({
@@ -71,6 +70,12 @@ export function withoutAir(frames: readonly FrameStars[], air: AirSkew | null): 
   }));
 }
 
-/** A vector less the air's part, with both errors. */
-export const lessAir = <T extends UncertainVector>(vector: T, part: UncertainVector | undefined): T =>
-  part === undefined ? vector : { ...vector, ...subtract(vector, part), error: Math.hypot(vector.error, part.error) };
+/** A vector less the air's part, its own error as it is. */
+export const less = <T extends Complex>(vector: T, part: Complex | undefined): T =>
+  part === undefined ? vector : { ...vector, ...subtract(vector, part) };
+
+/** The same with the air's error beside its own. */
+export const lessAir = (vector: UncertainVector, part: UncertainVector | undefined): UncertainVector => {
+  const rest = less(vector, part);
+  return part === undefined ? rest : { ...rest, error: Math.hypot(vector.error, part.error) };
+};

@@ -14,7 +14,7 @@ import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import { type Air, expectedAir } from './air.ts';
-import { type AirSkew, airSkew, lessAir } from './airSkew.ts';
+import { type AirSkew, airSkew, less, lessAir } from './airSkew.ts';
 import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeAbout, nodeOf } from './bareMirror.ts';
 import { NO_TURN, type Turn } from './comaBesideSmear.ts';
 import { type Response, responseFor } from './response.ts';
@@ -88,8 +88,8 @@ export const COMA_FLOOR = 0.0005;
 const TREFOIL_FLOOR = 0.0007;
 
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
-const DISTORTION_FLOOR = 0.0009;
-const DISTORTION_SHARE = 0.04;
+const DISTORTION_FLOOR = 0.0006;
+const DISTORTION_SHARE = 0.02;
 /** The same share of its radial part, whose stars are drawn out the most, Gaussians the least; a bare mirror's are comatic too. */
 const RADIAL_SHARE = { corrected: 0.07, bare: 0.13 } as const;
 
@@ -108,8 +108,9 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   const told = first.airSkew?.told === true ? first.airSkew : null;
   const subs = first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
     frame,
-    coma: withFloor(lessAir(coma.uniform, told?.coma3), COMA_FLOOR),
-    trefoil: withFloor(lessAir(trefoil.uniform, told?.trefoil3), TREFOIL_FLOOR),
+    // The air's error is the same in all of them.
+    coma: withFloor(less(coma.uniform, told?.coma3), COMA_FLOOR),
+    trefoil: withFloor(less(trefoil.uniform, told?.trefoil3), TREFOIL_FLOOR),
     distortion: withDistortionFloor(distortion.uniform),
   }));
   const own = ownBeside((coma) => (response === null ? NOTHING : madeByComa(coma, response)));
@@ -149,12 +150,17 @@ function amountsOf(
   const ownParts = ownBeside((c) => ownOf(c, unskewed));
   const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
   // A bare mirror's stars about the node are comatic and answer to the air by their coma (refined.ts).
-  const ofAir = bare || alike !== null ? untold(air) : airSkew({ coma, ...ownParts(parts) }, air);
+  // Those that jumped tell of no coma and trefoil here, but stand in the mean elongation.
+  const still = smooth.perFrame
+    .filter(({ frame }) => !jumped.has(frame))
+    .map(({ fields }) => fields.distortion.uniform);
+  const spread = jumped.size === 0 ? parts : { ...parts, distortion: persistentVector(still) };
+  const ofAir = bare || alike !== null ? untold(air) : airSkew({ coma, ...ownParts(spread) }, air);
   const told = ofAir?.told === true ? ofAir : null;
-  const skew = alike ?? (told === null ? findSkewedSmear(parts, ownParts) : null);
-  const cleanComa = withoutSmear(coma, skew, ofAir);
-  const trefoil: UncertainVector = skew === null ? lessAir(allTrefoil, ofAir?.trefoil3) : { ...allTrefoil, x: 0, y: 0 };
   const rest = { ...parts, coma: lessAir(coma, told?.coma3), trefoil: lessAir(allTrefoil, told?.trefoil3) };
+  const skew = alike ?? findSkewedSmear(rest, ownParts);
+  const cleanComa = skew === null ? lessAir(coma, ofAir?.coma3) : withoutSmear(rest.coma, skew);
+  const trefoil: UncertainVector = skew === null ? lessAir(allTrefoil, ofAir?.trefoil3) : { ...allTrefoil, x: 0, y: 0 };
   const response = skew === null ? unskewed : responseTo(cleanComa, trefoil);
   const ownBlur = bare && known !== null && response !== null ? bareBlur(known, half, response) : null;
   const linear = smooth.coma.linear.value;
@@ -184,7 +190,7 @@ function amountsOf(
     return fields.length === 0 ? null : persistentComa(fields);
   };
   const level = gain === null ? null : comaAbout();
-  const settledComa = level === null ? cleanComa : withoutSmear(withFloor(level.uniform, COMA_FLOOR), null, ofAir);
+  const settledComa = level === null ? cleanComa : lessAir(withFloor(level.uniform, COMA_FLOOR), ofAir?.coma3);
   const own = ownOf(settledComa, response);
   const seenNode = bare ? nodeOf(settledComa, level ?? smooth.coma) : null;
   // Of a skewed smear's part in the coma only the sum over the field is known.
@@ -306,9 +312,8 @@ export const SKEW_ERROR = 0.1;
 const untold = (air: Air | null): AirSkew | null => airSkew({ coma: UNSEEN, trefoil: UNSEEN, distortion: UNSEEN }, air);
 const UNSEEN: UncertainVector = { x: 0, y: 0, error: 0 };
 
-/** Coma less the skewed smear seen; where none is seen, less the air's part or with what the air may hide. */
-function withoutSmear(coma: UncertainVector, skew: SkewedSmear | null, air: AirSkew | null): UncertainVector {
-  if (skew === null) return lessAir(coma, air?.coma3);
+/** Coma less the skewed smear. */
+function withoutSmear(coma: UncertainVector, skew: SkewedSmear): UncertainVector {
   const { x, y } = skew.coma3;
   return {
     x: coma.x - x,

@@ -2,9 +2,10 @@ import { isSteady, persistentDirection, persistentVector } from '../field/combin
 import { type UncertainVector, vectorLength } from '../field/frameStars.ts';
 import { median } from '../numeric/statistics.ts';
 import { angle, dot, polar, subtract } from '../optics/complex.ts';
+import { toDefocus } from '../optics/wavefront.ts';
 import { SKEW_TREFOIL } from '../retrieval/model.ts';
-import { airIsSuspect } from './air.ts';
-import { lessAir } from './airSkew.ts';
+import { type Air, airIsSuspect, expectedAir } from './air.ts';
+import { less } from './airSkew.ts';
 import {
   type Amounts,
   COMA_FLOOR,
@@ -17,6 +18,7 @@ import {
 } from './amounts.ts';
 import { comaFromNode, comaVectorFromNode, nodeFromFit } from './bareMirror.ts';
 import { turned } from './comaBesideSmear.ts';
+import { telescopeFor } from './drawnStar.ts';
 import { FAULT_SIGMAS } from './finding.ts';
 import { type Response, responseAt } from './response.ts';
 import { astigmatismSigmas, type Retrieved } from './retrieved.ts';
@@ -28,7 +30,7 @@ import { distortionOf, ROUND_ELONGATION } from './tolerances.ts';
  * widen, and the tolerances that follow seeing, by the seeing it found.
  */
 export function refinedBy(measured: Amounts, retrieved: Retrieved, setup: Setup): Amounts {
-  const amounts = withoutSkews(measured, retrieved);
+  const amounts = withAirAtFocus(withoutSkews(measured, retrieved), retrieved, setup);
   const seeing = median(retrieved.perSub.map((sub) => sub.seeingArcsec.value));
   const response = responseAt(amounts.optics, filterName(setup.filter, setup.mosaic), seeing) ?? amounts.response;
   const floor = floorUm(amounts, retrieved, response);
@@ -36,7 +38,7 @@ export function refinedBy(measured: Amounts, retrieved: Retrieved, setup: Setup)
     ...amounts,
     retrieved,
     response,
-    comaUm: withScale(retrieved.comaUm, floor, Math.hypot(SCALE_SHARE, farShare(retrieved, amounts.optics))),
+    comaUm: withScale(retrieved.comaUm, floor, scaleShare(retrieved, amounts.optics)),
     smeared:
       amounts.skew !== null ||
       (airIsSuspect(amounts, setup) && vectorLength(amounts.smear) > distortionOf(ROUND_ELONGATION)),
@@ -54,6 +56,35 @@ export function refinedBy(measured: Amounts, retrieved: Retrieved, setup: Setup)
   return { ...refined, node, comaUm: fromNode ?? refined.comaUm, steady, smear };
 }
 
+/**
+ * What is taken off for the air is what it makes of stars in focus; by how much it differs at the subs' foci (coma3 the more, trefoil3
+ * the less of both) stays in the errors.
+ */
+function withAirAtFocus(amounts: Amounts, { perSub }: Retrieved, setup: Setup): Amounts {
+  const { air, airSkew, optics } = amounts;
+  if (air === null || airSkew === null || optics.bare) return amounts;
+  const telescope = telescopeFor(optics);
+  const filter = filterName(setup.filter, setup.mosaic);
+  const there = perSub.flatMap(
+    ({ seeingArcsec, focusUm }) =>
+      expectedAir(optics, filter, seeingArcsec.value, setup, toDefocus(telescope, Math.abs(focusUm.value))) ?? [],
+  );
+  if (there.length === 0) return amounts;
+  const off = (of: (one: Air) => number): number =>
+    there.reduce((sum, one) => sum + Math.abs(of(one) - of(air)), 0) / there.length / Math.SQRT2;
+  const wider = (vector: UncertainVector, by: number): UncertainVector => ({
+    ...vector,
+    error: Math.hypot(vector.error, by),
+  });
+  const [coma, trefoil] = [off(({ coma3 }) => coma3), off(({ trefoil3 }) => trefoil3)];
+  return {
+    ...amounts,
+    coma: wider(amounts.coma, coma),
+    trefoil: wider(amounts.trefoil, trefoil),
+    airSkew: { ...airSkew, coma3: wider(airSkew.coma3, coma), trefoil3: wider(airSkew.trefoil3, trefoil) },
+  };
+}
+
 const trefoilOf = (skew: UncertainVector): UncertainVector => ({
   ...polar(SKEW_TREFOIL * vectorLength(skew), 3 * angle(skew)),
   error: SKEW_TREFOIL * skew.error,
@@ -67,18 +98,18 @@ export function withoutSkews(amounts: Amounts, { skews }: Pick<Retrieved, 'skews
   if (skews === null) return amounts;
   const { perFrame } = amounts.smooth;
   const told = amounts.airSkew?.told === true ? amounts.airSkew : null;
-  const less = (vector: UncertainVector, part: UncertainVector): UncertainVector => {
+  const lessSkew = (vector: UncertainVector, part: UncertainVector): UncertainVector => {
     const rest = without(vector, part, SKEW_ERROR);
     return { ...rest, error: Math.hypot(rest.error, part.error) };
   };
   const coma = persistentDirection(
-    perFrame.map(({ frame, fields }) => less(lessAir(fields.coma.uniform, told?.coma3), skews[frame])),
+    perFrame.map(({ frame, fields }) => lessSkew(less(fields.coma.uniform, told?.coma3), skews[frame])),
     'coma',
   );
   const trefoils = perFrame.map(({ fields }) => fields.trefoil.uniform);
   const seen = persistentDirection(trefoils, 'trefoil');
   const rest = persistentDirection(
-    perFrame.map(({ frame, fields }) => less(fields.trefoil.uniform, trefoilOf(skews[frame]))),
+    perFrame.map(({ frame, fields }) => lessSkew(fields.trefoil.uniform, trefoilOf(skews[frame]))),
     'trefoil',
   );
   return {
@@ -109,6 +140,9 @@ function farShare({ perSub }: Retrieved, { focalLengthMm, apertureMm }: KnownOpt
   const { from, to, share } = FAR_DISC;
   return share * Math.min(1, Math.max(0, (Math.min(...discs) - from) / (to - from)));
 }
+
+const scaleShare = (retrieved: Retrieved, optics: KnownOptics): number =>
+  Math.hypot(SCALE_SHARE, farShare(retrieved, optics));
 
 /** The fit's interval with what averaging does not take away: a share, and the floor of coma3. */
 function withScale(
@@ -225,7 +259,8 @@ export function comaVectorUm(amounts: Amounts): UncertainVector | null {
   const fitted = fittedComa(amounts);
   if (fitted !== null) {
     const fittedLength = vectorLength(fitted);
-    const vector = { ...fitted, error: Math.hypot(fitted.error, (SCALE_SHARE * fittedLength) / Math.SQRT2) };
+    const scale = amounts.retrieved === null ? SCALE_SHARE : scaleShare(amounts.retrieved, optics);
+    const vector = { ...fitted, error: Math.hypot(fitted.error, (scale * fittedLength) / Math.SQRT2) };
     if (amounts.skew === null) return vector;
     // What a skew leaves has the direction that the finding tells.
     const share = fittedLength / Math.max(length, 1e-12);

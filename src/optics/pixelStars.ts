@@ -103,7 +103,7 @@ function fold(spectrum: Float64Array, transfer: Float64Array, size: number, acro
     for (let j = 0; j < size; j++) {
       const k = i * size + j;
       const factor = transfer[k];
-      if (factor < NEGLIGIBLE) continue;
+      if (Math.abs(factor) < NEGLIGIBLE) continue;
       const x = spectrum[2 * k] * factor;
       const y = spectrum[2 * k + 1] * factor;
       const to = 2 * ((i & mask) * across + (j & mask));

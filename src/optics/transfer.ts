@@ -11,8 +11,10 @@ export interface Transfer {
   readonly im: Float64Array | null;
 }
 
-/** Three seeings on three grids, as a table of responses asks for them in turn. */
+/** Three seeings on three grids, as a table of responses asks for them in turn; of large ones fewer. */
 const TRANSFERS_KEPT = 9;
+const LARGE_KEPT = 4;
+const LARGE = 1024;
 const transfers = new Map<string, Transfer>();
 
 /** Seeing, pixel and smear on the grid's frequencies; the last few are kept since a frame's stars share them. */
@@ -32,8 +34,11 @@ export function transferOf(telescope: Telescope, conditions: ImageConditions, gr
   const round = roundTransfer(seeingUm, conditions.pixelUm, grid);
   mirrored(round, size, re);
   if (im !== null) moveTransfer(smear, oversample / (size * conditions.pixelUm), size, re, im);
-  const oldest = transfers.keys().next();
-  if (transfers.size >= TRANSFERS_KEPT && !oldest.done) transfers.delete(oldest.value);
+  const kept = size < LARGE ? TRANSFERS_KEPT : LARGE_KEPT;
+  for (const oldest of transfers.keys()) {
+    if (transfers.size < kept) break;
+    transfers.delete(oldest);
+  }
   const transfer = { re, im };
   transfers.set(key, transfer);
   return transfer;

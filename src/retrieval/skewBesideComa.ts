@@ -63,9 +63,12 @@ export function findSkew(
 /** Subs up to which every way of jumping this way and that is tried. */
 const FEW_SUBS = 3;
 
-/** Towards which end of its smear each sub jumped, 1 or -1: all alike, and where there are few any of them otherwise. */
+/** Towards which end of its smear each sub jumped, 1 or -1: any way where there are few, else all alike but one at most. */
 function endsOf(subs: number): readonly (readonly number[])[] {
-  if (subs > FEW_SUBS) return [1, -1].map((end) => new Array<number>(subs).fill(end));
+  if (subs > FEW_SUBS)
+    return [1, -1].flatMap((end) =>
+      Array.from({ length: subs + 1 }, (_, odd) => Array.from({ length: subs }, (_sub, f) => (f === odd ? -end : end))),
+    );
   return Array.from({ length: 2 ** subs }, (_, ways) =>
     Array.from({ length: subs }, (_sub, f) => ((ways >> f) & 1 ? -1 : 1)),
   );

@@ -14,10 +14,8 @@ const noise = (count: number): Float64Array => Float64Array.from({ length: count
 
 const farthest = (a: ArrayLike<number>, b: ArrayLike<number>, count: number): number => {
   let worst = 0;
-  for (let i = 0; i < count; i++) {
-    const away = Math.abs(a[i] - b[i]);
-    worst = away <= worst ? worst : away;
-  }
+  // NaN stays NaN.
+  for (let i = 0; i < count; i++) worst = Math.max(worst, Math.abs(a[i] - b[i]));
   return worst;
 };
 

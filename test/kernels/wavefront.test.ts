@@ -90,11 +90,8 @@ const both = (subs: number, skewed: boolean): { compiled: CurveProblem; plain: C
 const apart = (a: ArrayLike<number>, b: ArrayLike<number>): number => {
   expect(a.length).toBe(b.length);
   let worst = 0;
-  for (let i = 0; i < a.length; i++) {
-    const away = Math.abs(a[i] - b[i]) / Math.max(1, Math.abs(b[i]));
-    // NaN is no agreement.
-    worst = away <= worst ? worst : away;
-  }
+  // NaN stays NaN.
+  for (let i = 0; i < a.length; i++) worst = Math.max(worst, Math.abs(a[i] - b[i]) / Math.max(1, Math.abs(b[i])));
   return worst;
 };
 

@@ -20,6 +20,8 @@ const PLACE: usize = VECTORS + 0x1400;
 const NEXT: usize = VECTORS + 0x1800;
 /** For the inverse, two matrices and a vector. */
 const SCRATCH: usize = FIT + 6 * SLOT;
+/** Small lists of whose model it is. */
+export const MODEL_LISTS: usize = FIT + 8 * SLOT;
 /** The numbers of the model and of its points. */
 export const CURVE_DATA: usize = FIT + 9 * SLOT;
 

@@ -351,7 +351,7 @@ export function passOn(spectrum: usize, transfer: usize, n: i32, out: usize): vo
 function foldRow(spectrum: usize, transfer: usize, size: i32, mask: i32, out: usize, negligible: f64): void {
   for (let j = 0; j < size; j++) {
     const factor = load<f64>(transfer + ((<usize>j) << 3));
-    if (factor < negligible) continue;
+    if (Math.abs(factor) < negligible) continue;
     const to = out + ((<usize>(j & mask)) << 4);
     const light = f64x2.mul(v128.load(spectrum + ((<usize>j) << 4)), f64x2.splat(factor));
     v128.store(to, f64x2.add(v128.load(to), light));
@@ -362,7 +362,7 @@ function foldRow(spectrum: usize, transfer: usize, size: i32, mask: i32, out: us
 function foldMirrored(spectrum: usize, transfer: usize, size: i32, mask: i32, out: usize, negligible: f64): void {
   for (let j = 0; j < size; j++) {
     const factor = load<f64>(transfer + ((<usize>j) << 3));
-    if (factor < negligible) continue;
+    if (Math.abs(factor) < negligible) continue;
     const to = out + ((<usize>(-j & mask)) << 4);
     const light = conjugated(f64x2.mul(v128.load(spectrum + ((<usize>j) << 4)), f64x2.splat(factor)));
     v128.store(to, f64x2.add(v128.load(to), light));
@@ -378,7 +378,7 @@ export function fold(spectrum: usize, transfer: usize, size: i32, across: i32, o
     const from = spectrum + ((<usize>(i * size)) << 4);
     const by = transfer + ((<usize>(i * size)) << 3);
     // In a round transfer's row its middle lets the most through.
-    if (load<f64>(by) < negligible) continue;
+    if (Math.abs(load<f64>(by)) < negligible) continue;
     foldRow(from, by, size, mask, out + <usize>(i & mask) * line, negligible);
     if (i > 0 && 2 * i < size) foldMirrored(from, by, size, mask, out + <usize>(-i & mask) * line, negligible);
   }

@@ -1,3 +1,4 @@
+import { MODEL_LISTS } from './curveFit';
 import { get, set } from './linear';
 
 /**
@@ -15,33 +16,35 @@ const GROUPS: i32 = 8;
 const SPINS: i32 = 4;
 /** Numbers of a term: how many letters, then letter and power of each. */
 const TERM: i32 = 9;
-const MOST_TERMS: i32 = 96;
 
 /** Numbers of a shape: sigma2, e, coma3, trefoil3. */
 export const SHAPE: i32 = 7;
 /** Slopes by d, a, c, t (x and y each) and seeing, in this order. */
 export const SLOPES: i32 = 8;
 
-/** The compiler's own memory: nothing of these outlives a call. */
-const seeingWeights = memory.data(SEEING_NODES * 8);
-const seeingSlopes = memory.data(SEEING_NODES * 8);
-const defocusPlaces = memory.data(NEAR * 8);
-const defocusWeights = memory.data(NEAR * 8);
-const defocusSlopes = memory.data(NEAR * 8);
-const nodes = memory.data(COUNT * 8);
+/** Lists, none of which outlives a call. */
+const seeingWeights: usize = MODEL_LISTS;
+const seeingSlopes: usize = MODEL_LISTS + 0x40;
+const defocusPlaces: usize = MODEL_LISTS + 0x80;
+const defocusWeights: usize = MODEL_LISTS + 0xc0;
+const defocusSlopes: usize = MODEL_LISTS + 0x100;
+const byLetterX: usize = MODEL_LISTS + 0x140;
+const byLetterY: usize = MODEL_LISTS + 0x180;
+const ends: usize = MODEL_LISTS + 0x1c0;
+const nodes: usize = MODEL_LISTS + 0x200;
 /** Of even terms and of odd ones. */
-const weights = memory.data(2 * COUNT * 8);
-const bySeeing = memory.data(2 * COUNT * 8);
-const byDefocus = memory.data(2 * COUNT * 8);
-const powersX = memory.data(LETTERS * (HIGHEST + 1) * 8);
-const powersY = memory.data(LETTERS * (HIGHEST + 1) * 8);
-const factors = memory.data(MOST_TERMS * 8, 16);
-const factorsBySeeing = memory.data(MOST_TERMS * 8, 16);
-const factorsByDefocus = memory.data(MOST_TERMS * 8, 16);
-const letters = memory.data(MOST_TERMS * TERM * 4);
-const ends = memory.data((GROUPS + 1) * 4);
-const byLetterX = memory.data(LETTERS * 8);
-const byLetterY = memory.data(LETTERS * 8);
+const weights: usize = MODEL_LISTS + 0x300;
+const bySeeing: usize = MODEL_LISTS + 0x400;
+const byDefocus: usize = MODEL_LISTS + 0x500;
+const powersX: usize = MODEL_LISTS + 0x600;
+const powersY: usize = MODEL_LISTS + 0x800;
+/** Of up to 128 terms, each. */
+const factors: usize = MODEL_LISTS + 0x1000;
+const factorsBySeeing: usize = MODEL_LISTS + 0x1400;
+const factorsByDefocus: usize = MODEL_LISTS + 0x1800;
+const letters: usize = MODEL_LISTS + 0x2000;
+/** Behind all these. */
+export const SHAPE_LISTS_END: usize = MODEL_LISTS + 0x4000;
 
 let table: usize = 0;
 let seeings: usize = 0;

@@ -1,6 +1,6 @@
 import { CURVE_DATA, descend, P } from './curveFit';
 import { add, get, set } from './linear';
-import { SHAPE, SLOPES, shapeAt, slopesAt, useTable } from './starShape';
+import { SHAPE, SHAPE_LISTS_END, SLOPES, shapeAt, slopesAt, useTable } from './starShape';
 
 /** The model of src/retrieval/model.ts at all cells, `predictValues` and `predict`, and the rows of what is known beforehand. */
 
@@ -31,16 +31,16 @@ const SHADOW: i32 = 13;
 const SHARED: i32 = 15;
 const PLAIN: i32 = 4;
 
-const wave = memory.data(7 * 8);
-const shape = memory.data(SHAPE * 8);
-const shapeSlopes = memory.data(SHAPE * SLOPES * 8);
+const wave: usize = SHAPE_LISTS_END;
+const shape: usize = SHAPE_LISTS_END + 0x40;
 /** coma3 and trefoil3 of the star without a smear. */
-const star = memory.data(4 * 8);
-const mixed = memory.data(4 * 8);
-const swung = memory.data(4 * 8);
-const grown = memory.data(4 * 8);
-const lessRound = memory.data(4 * 8);
-const change = memory.data(SHAPE * 8);
+const star: usize = SHAPE_LISTS_END + 0x80;
+const mixed: usize = SHAPE_LISTS_END + 0xc0;
+const swung: usize = SHAPE_LISTS_END + 0x100;
+const grown: usize = SHAPE_LISTS_END + 0x140;
+const lessRound: usize = SHAPE_LISTS_END + 0x180;
+const change: usize = SHAPE_LISTS_END + 0x1c0;
+const shapeSlopes: usize = SHAPE_LISTS_END + 0x200;
 
 let n: i32 = 0;
 let cells: i32 = 0;
