@@ -88,8 +88,8 @@ export const COMA_FLOOR = 0.0005;
 const TREFOIL_FLOOR = 0.0007;
 
 /** The same of (e1, e2): per component, and as a share of it (the light of a drawn-out star is no Gaussian). */
-const DISTORTION_FLOOR = 0.0006;
-const DISTORTION_SHARE = 0.02;
+const DISTORTION_FLOOR = 0.0004;
+const DISTORTION_SHARE = 0.01;
 /** The same share of its radial part, whose stars are drawn out the most, Gaussians the least; a bare mirror's are comatic too. */
 const RADIAL_SHARE = { corrected: 0.07, bare: 0.13 } as const;
 
