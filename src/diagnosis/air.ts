@@ -61,7 +61,7 @@ export const LIKE_AIR = { from: 0.55, to: 1.5 } as const;
 const MOST_OF_AIR = 2.5;
 /**
  * And one with so many times the air's trefoil, its faint skew told to within the least: as long as is like the air, stars have 1.8 times
- * as much, and jumps 8 times and more.
+ * as much, and jumps 7 times and more.
  */
 const MOST_SKEW = { ofAir: 2.5, least: 0.015 } as const;
 

@@ -16,7 +16,7 @@ export interface AirSkew {
 
 /**
  * How well the air's part is known, as shares of its trefoil: stars of 3500 to 10000 K through these bands (drawn, 48 deg, 2") have a
- * third more or less of it, of coma up to a fourth less; what a usual focus error adds is as much again.
+ * third more or less of it, of coma up to a fourth less; drawn nights at usual foci, all of one colour, leave up to half of it.
  */
 const TREFOIL_SHARE = 0.3;
 const COMA_SHARE = 0.4;
@@ -57,15 +57,19 @@ export function airSkew({ trefoil, distortion }: Parts, air: Air | null): AirSke
   };
 }
 
+/** The air's part where its sense is told, else null. */
+export const toldAir = (air: AirSkew | null): AirSkew | null => (air?.told === true ? air : null);
+
 /** The stars without the air's skew, for a fit that knows none. */
 export function withoutAir(frames: readonly FrameStars[], air: AirSkew | null): readonly FrameStars[] {
-  if (air === null || !air.told) return frames;
+  const told = toldAir(air);
+  if (told === null) return frames;
   return frames.map((frame) => ({
     ...frame,
     shapes: frame.shapes.map((shape) => ({
       ...shape,
-      coma3: less(shape.coma3, air.coma3),
-      trefoil3: less(shape.trefoil3, air.trefoil3),
+      coma3: less(shape.coma3, told.coma3),
+      trefoil3: less(shape.trefoil3, told.trefoil3),
     })),
   }));
 }

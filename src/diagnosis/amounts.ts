@@ -14,7 +14,7 @@ import { median } from '../numeric/statistics.ts';
 import type { FilterName } from '../optics/filter.ts';
 import { SIGMA_TO_FWHM } from '../shapes/shape.ts';
 import { type Air, expectedAir } from './air.ts';
-import { type AirSkew, airSkew, less, lessAir } from './airSkew.ts';
+import { type AirSkew, airSkew, less, lessAir, toldAir } from './airSkew.ts';
 import { bareBlur, comaFromNode, isBare, mmOf, nearNode, nodeAbout, nodeOf } from './bareMirror.ts';
 import { NO_TURN, type Turn } from './comaBesideSmear.ts';
 import { type Response, responseFor } from './response.ts';
@@ -105,7 +105,7 @@ export function measureAmounts(frames: readonly FrameStars[], field: Field, setu
   // A bare mirror's coma outweighs a jump's, and answers to focus.
   if (first === null || frames.length < 2 || first.optics.bare) return first;
   const { response } = first;
-  const told = first.airSkew?.told === true ? first.airSkew : null;
+  const told = toldAir(first.airSkew);
   const subs = first.smooth.perFrame.map(({ frame, fields: { coma, trefoil, distortion } }) => ({
     frame,
     // The air's error is the same in all of them.
@@ -149,14 +149,14 @@ function amountsOf(
   const parts = { coma, trefoil: allTrefoil, distortion: smooth.distortion.uniform };
   const ownParts = ownBeside((c) => ownOf(c, unskewed));
   const air = known === null || unskewed === null ? null : expectedAir(known, filter, unskewed.seeingArcsec, setup);
-  // A bare mirror's stars about the node are comatic and answer to the air by their coma (refined.ts).
   // Those that jumped tell of no coma and trefoil here, but stand in the mean elongation.
   const still = smooth.perFrame
     .filter(({ frame }) => !jumped.has(frame))
     .map(({ fields }) => fields.distortion.uniform);
   const spread = jumped.size === 0 ? parts : { ...parts, distortion: persistentVector(still) };
+  // A bare mirror's stars about the node are comatic and answer to the air by their coma (refined.ts).
   const ofAir = bare || alike !== null ? untold(air) : airSkew({ coma, ...ownParts(spread) }, air);
-  const told = ofAir?.told === true ? ofAir : null;
+  const told = toldAir(ofAir);
   const rest = { ...parts, coma: lessAir(coma, told?.coma3), trefoil: lessAir(allTrefoil, told?.trefoil3) };
   const skew = alike ?? findSkewedSmear(rest, ownParts);
   const cleanComa = skew === null ? lessAir(coma, ofAir?.coma3) : withoutSmear(rest.coma, skew);

@@ -5,7 +5,7 @@ import { angle, dot, polar, subtract } from '../optics/complex.ts';
 import { toDefocus } from '../optics/wavefront.ts';
 import { SKEW_TREFOIL } from '../retrieval/model.ts';
 import { type Air, airIsSuspect, expectedAir } from './air.ts';
-import { less } from './airSkew.ts';
+import { less, toldAir } from './airSkew.ts';
 import {
   type Amounts,
   COMA_FLOOR,
@@ -97,7 +97,7 @@ const trefoilOf = (skew: UncertainVector): UncertainVector => ({
 export function withoutSkews(amounts: Amounts, { skews }: Pick<Retrieved, 'skews'>): Amounts {
   if (skews === null) return amounts;
   const { perFrame } = amounts.smooth;
-  const told = amounts.airSkew?.told === true ? amounts.airSkew : null;
+  const told = toldAir(amounts.airSkew);
   const lessSkew = (vector: UncertainVector, part: UncertainVector): UncertainVector => {
     const rest = without(vector, part, SKEW_ERROR);
     return { ...rest, error: Math.hypot(rest.error, part.error) };
@@ -132,7 +132,10 @@ const SCALE_SHARE = 0.02;
  */
 const FAR_DISC = { from: 0.9, to: 1.5, share: 0.5 } as const;
 
-function farShare({ perSub }: Retrieved, { focalLengthMm, apertureMm }: KnownOptics): number {
+export function farShare(
+  { perSub }: Pick<Retrieved, 'perSub'>,
+  { focalLengthMm, apertureMm }: Pick<KnownOptics, 'focalLengthMm' | 'apertureMm'>,
+): number {
   const discs = perSub.map(({ focusUm, seeingArcsec }) => {
     const discUm = (Math.abs(focusUm.value) * apertureMm) / focalLengthMm;
     return (206.264806 * discUm) / focalLengthMm / seeingArcsec.value;

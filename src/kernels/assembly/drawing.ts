@@ -34,6 +34,35 @@ function timesI(v: v128): v128 {
   return f64x2.mul(v128.shuffle<f64>(v, v, 1, 0), f64x2.replace_lane(f64x2.splat(1), 0, -1));
 }
 
+/** Four values `away` bytes apart to four `next` bytes apart, three of them turned by their roots. */
+// @ts-ignore: decorators stand on functions here
+@inline
+function butterfly(
+  from: usize,
+  away: usize,
+  to: usize,
+  next: usize,
+  re1: v128,
+  im1: v128,
+  re2: v128,
+  im2: v128,
+  re3: v128,
+  im3: v128,
+): void {
+  const a = v128.load(from);
+  const b = v128.load(from + away);
+  const c = v128.load(from + 2 * away);
+  const d = v128.load(from + 3 * away);
+  const ac = f64x2.add(a, c);
+  const bd = f64x2.add(b, d);
+  const minus = f64x2.sub(a, c);
+  const ie = timesI(f64x2.sub(b, d));
+  v128.store(to, f64x2.add(ac, bd));
+  v128.store(to + next, turned(f64x2.sub(minus, ie), re1, im1));
+  v128.store(to + 2 * next, turned(f64x2.sub(ac, bd), re2, im2));
+  v128.store(to + 3 * next, turned(f64x2.add(minus, ie), re3, im3));
+}
+
 /** The first pass of radix 4, from lines `lane` bytes apart whose values stand `next` bytes apart, to LINES. */
 function firstPass(input: usize, next: usize, lane: usize, to: usize, n: i32): void {
   const quarter = n >> 2;
@@ -51,18 +80,7 @@ function firstPass(input: usize, next: usize, lane: usize, to: usize, n: i32): v
     const im3 = v128.load(w3, 16);
     for (let q: i32 = 0; q < SIDE; q++) {
       const from = input + p * next + <usize>q * lane;
-      const a = v128.load(from);
-      const b = v128.load(from + away);
-      const c = v128.load(from + 2 * away);
-      const d = v128.load(from + 3 * away);
-      const ac = f64x2.add(a, c);
-      const bd = f64x2.add(b, d);
-      const minus = f64x2.sub(a, c);
-      const ie = timesI(f64x2.sub(b, d));
-      v128.store(to, f64x2.add(ac, bd));
-      v128.store(to, turned(f64x2.sub(minus, ie), re1, im1), SIDE_BYTES);
-      v128.store(to, turned(f64x2.sub(ac, bd), re2, im2), 2 * SIDE_BYTES);
-      v128.store(to, turned(f64x2.add(minus, ie), re3, im3), 3 * SIDE_BYTES);
+      butterfly(from, away, to, SIDE_BYTES, re1, im1, re2, im2, re3, im3);
       to += 16;
     }
     to += 3 * SIDE_BYTES;
@@ -88,18 +106,7 @@ function pass4(x: usize, y: usize, n: i32, s: i32): void {
     const from = x + next * p;
     const to = y + 4 * next * p;
     for (let q: usize = 0; q < next; q += 16) {
-      const a = v128.load(from + q);
-      const b = v128.load(from + q + away);
-      const c = v128.load(from + q + 2 * away);
-      const d = v128.load(from + q + 3 * away);
-      const ac = f64x2.add(a, c);
-      const bd = f64x2.add(b, d);
-      const minus = f64x2.sub(a, c);
-      const ie = timesI(f64x2.sub(b, d));
-      v128.store(to + q, f64x2.add(ac, bd));
-      v128.store(to + q + next, turned(f64x2.sub(minus, ie), re1, im1));
-      v128.store(to + q + 2 * next, turned(f64x2.sub(ac, bd), re2, im2));
-      v128.store(to + q + 3 * next, turned(f64x2.add(minus, ie), re3, im3));
+      butterfly(from + q, away, to + q, next, re1, im1, re2, im2, re3, im3);
     }
   }
 }
