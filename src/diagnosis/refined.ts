@@ -210,7 +210,7 @@ export const hiddenUm = (amounts: Amounts): number =>
     : 0;
 
 /** What the fit's own errors do not hold of the floor of coma3 (drawn frames). */
-const FITTED_FLOOR = 0.3 * COMA_FLOOR;
+const FITTED_FLOOR = 0.2 * COMA_FLOOR;
 
 /**
  * What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. Out of focus the same

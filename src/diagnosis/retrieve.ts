@@ -7,7 +7,7 @@ import { type DrawShape, type ResponseRange, type ResponseTable, responseTable }
 import { type Telescope, USUAL_SHADOW } from '../optics/telescope.ts';
 import { astigmatismUmPerMm2, type Coefficients, comaUmPerMm, NO_ABERRATION, toDefocus } from '../optics/wavefront.ts';
 import { explainedVariance } from '../retrieval/explained.ts';
-import { fitWavefront, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
+import { fitWavefront, type Retrieval, type RetrievalProgress } from '../retrieval/fitWavefront.ts';
 import { ANY_SMEAR, type Expected, type RetrievalGuess, type RetrievalPriors } from '../retrieval/knowledge.ts';
 import type { Layout } from '../retrieval/layout.ts';
 import { shadowScale } from '../retrieval/model.ts';
@@ -127,7 +127,7 @@ export function retrieveWavefront(
   let fitted = fitFrom(rangeFor(frames, amounts, guess), known, null);
   if (fitted === null) return null;
   if (!optics.bare && isExchanged(fitted.retrieval)) return null;
-  const skewed = skewedSmears(fitted, frames, guess, known, amounts);
+  const skewed = skewedSmears(fitted, frames, guess, known, draw, amounts);
   if (skewed !== null) {
     const { retrieval, found } = skewed;
     // The closer table was made about another coma.
@@ -181,6 +181,7 @@ function skewedSmears(
   frames: readonly FrameStars[],
   guess: RetrievalGuess,
   priors: RetrievalPriors,
+  draw: DrawShape,
   { optics, smooth }: Amounts,
 ): (Fitted & { readonly found: RetrievalGuess }) | null {
   if (optics.bare || frames.length < 2 || guess.skew !== null || !isLong(smooth)) return null;
@@ -192,7 +193,20 @@ function skewedSmears(
   const better = [along, anew].find(
     (fit) => fit !== null && fit.scan.length > 0 && fit.chi2PerFreedom < retrieval.chi2PerFreedom,
   );
-  return better ? { table, retrieval: better, found: held } : null;
+  return better && !longByAstigmatism(better, draw) ? { table, retrieval: better, found: held } : null;
+}
+
+/** A skew is that of a smear: where astigmatism makes the longest stars longer than the smear does, it was not the skew that fits better. */
+export function longByAstigmatism(
+  { layout, best: { parameters: p }, sigma2 }: Pick<Retrieval, 'layout' | 'best' | 'sigma2'>,
+  draw: DrawShape,
+): boolean {
+  const made = astigmaticOf(layout, p, draw).map((astigmatic, f) => ({
+    astigmatic: vectorLength(astigmatic),
+    smear: Math.hypot(p[layout.smear(f)], p[layout.smear(f) + 1]) / (2 * sigma2),
+  }));
+  const longest = made.reduce((a, b) => (b.astigmatic + b.smear > a.astigmatic + a.smear ? b : a));
+  return longest.astigmatic > longest.smear;
 }
 
 /** Whether the stars of some sub are long enough to ask why. */

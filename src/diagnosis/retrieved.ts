@@ -287,12 +287,14 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
   });
 }
 
-/** How much of the table's square error is alike in all cells (drawn nights: what it misses of one star it misses of all). */
-const ALIKE_SHARE = 0.25;
+/** How much of the table's square error is alike in all cells (900 drawn nights: what it misses of one star it misses of others). */
+const ALIKE_SHARE = 0.1;
+/** Of a chi-square below one that cannot be chance, what the table's error was taken too large by: no more than this is given back. */
+const LEAST_SCALE = 0.5;
 
 /**
  * The fit takes the table for wrong in each cell by itself, `tableError` of a cell's error; what is alike in all no number averages
- * away. Where the cells' errors were scaled up, it is as much less of them.
+ * away. Where the cells' errors were scaled up, it is as much less of them; where chi-square is small, the table was better than told.
  */
 export function withTable(
   scan: readonly ScanPoint[],
@@ -300,9 +302,10 @@ export function withTable(
   tableError: number,
 ): readonly ScanPoint[] {
   const wider = 1 + (ALIKE_SHARE * tableError ** 2 * cells.length) / Math.max(1, chi2PerFreedom);
+  const scale = wider * Math.max(LEAST_SCALE, Math.min(1, chi2PerFreedom));
   return sidesAfresh(scan, wider).map((point) => ({
     ...point,
-    covariance: point.covariance.map((value) => wider * value),
+    covariance: point.covariance.map((value) => scale * value),
   }));
 }
 

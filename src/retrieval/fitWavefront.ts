@@ -50,10 +50,10 @@ export interface Retrieval {
 }
 
 /**
- * A fit with this much of chi-square, or this share of it, left to gain has not come to its end. The table has bends, at which no
- * step gains what its slopes promise.
+ * A fit with this much of chi-square (half a sigma of one parameter), or this share of it, left to gain has not come to its end. The
+ * table has bends, at which no step gains what its slopes promise.
  */
-const UNFINISHED = 0.01;
+const UNFINISHED = 0.25;
 const UNFINISHED_SHARE = 1e-3;
 /** Share of the work that the first fit is told to be; where its scan finds a better optimum, all is done again, so often at most. */
 const FIRST_SHARE = 0.6;

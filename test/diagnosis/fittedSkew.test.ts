@@ -1,9 +1,16 @@
 import { describe, expect, it } from 'vitest';
 import type { Amounts } from '../../src/diagnosis/amounts.ts';
+import { measurePixels } from '../../src/diagnosis/drawnStar.ts';
 import { fittedSkewOutweighs } from '../../src/diagnosis/miscollimation.ts';
 import { withoutSkews } from '../../src/diagnosis/refined.ts';
+import { longByAstigmatism } from '../../src/diagnosis/retrieve.ts';
 import type { Retrieved } from '../../src/diagnosis/retrieved.ts';
 import { type Complex, polar } from '../../src/optics/complex.ts';
+import { PixelStars } from '../../src/optics/pixelStars.ts';
+import { EXAMPLE_TELESCOPE } from '../../src/optics/telescope.ts';
+import { type Coefficients, toDefocus } from '../../src/optics/wavefront.ts';
+import type { Retrieval } from '../../src/retrieval/fitWavefront.ts';
+import { layoutOf } from '../../src/retrieval/layout.ts';
 
 const at = ({ x, y }: Complex, error: number) => ({ x, y, error });
 const NOTHING = { x: 0, y: 0 };
@@ -47,6 +54,35 @@ describe('skews that only the whole-field fit saw', () => {
   it('leave coma alone where there are none', () => {
     const amounts = { coma: at(comaOfOptics, 0.001) } as unknown as Amounts;
     expect(withoutSkews(amounts, { skews: null })).toBe(amounts);
+  });
+
+  it.each([
+    // Subs 5, 30 and 60 um from focus, each smeared by hardly anything and by a jump.
+    { by: 'astigmatism', a: 0.28, smears: [0.03, 0.3, 0.2], astigmatic: true },
+    { by: 'a jump in the last', a: 0.02, smears: [0.02, 0.02, 2], astigmatic: false },
+    {
+      by: 'a jump in one, by more than astigmatism makes of another',
+      a: 0.1,
+      smears: [0.02, 2.5, 0.2],
+      astigmatic: false,
+    },
+  ])('are none beside stars that are long by astigmatism: long by $by', ({ a, smears, astigmatic }) => {
+    const stars = new PixelStars(EXAMPLE_TELESCOPE, { pixelUm: 3.76, filter: 'mono', recentred: true });
+    const draw = (seeingArcsec: number, w: Coefficients) => {
+      const shape = measurePixels(stars.draw(w, seeingArcsec, 40)) ?? expect.unreachable('not measured');
+      const { sigmaMajor, sigmaMinor, e1, e2, coma3, trefoil3 } = shape;
+      return { sigma2: sigmaMajor * sigmaMinor, e: { x: e1, y: e2 }, coma3, trefoil3 };
+    };
+    const layout = layoutOf(smears.length, true);
+    const parameters = new Float64Array(layout.length);
+    parameters[layout.astigmatism] = -a;
+    for (const [f, smear] of smears.entries()) {
+      parameters[layout.seeing(f)] = 3;
+      parameters[layout.focus(f)] = toDefocus(EXAMPLE_TELESCOPE, [5, -30, -60][f]);
+      parameters[layout.smear(f) + 1] = smear;
+    }
+    const fitted = { layout, best: { parameters }, sigma2: 3 } as unknown as Retrieval;
+    expect(longByAstigmatism(fitted, draw)).toBe(astigmatic);
   });
 
   it('leave a weaker coma open from one focus, and not from two', () => {

@@ -16,11 +16,11 @@ const point: ScanPoint = {
   covariance: Float64Array.of(4, 1, 1, 9),
 };
 
-const TABLE_ERROR = 0.2 * Math.SQRT2;
+const TABLE_ERROR = Math.sqrt(0.2);
 
 it('errors grow by what the table misses alike in all cells, which no number of them averages away', () => {
-  // 0.28 of a cell's error in each of 100 cells, a quarter of its square alike in all: 1.4 times what their noise leaves of the mean.
-  const calm = { cells: { length: 100 }, chi2PerFreedom: 0.9 };
+  // 0.45 of a cell's error in each of 100 cells, a tenth of its square alike in all: 1.4 times what their noise leaves of the mean.
+  const calm = { cells: { length: 100 }, chi2PerFreedom: 1 };
   const [wider] = withTable([point], calm, TABLE_ERROR);
   for (const [i, value] of [12, 3, 3, 27].entries()) expect(wider.covariance[i]).toBeCloseTo(value, 12);
   expect(wider.parameters).toBe(point.parameters);
@@ -29,10 +29,18 @@ it('errors grow by what the table misses alike in all cells, which no number of 
   expect(Array.from(withTable([point], calm, 0)[0].covariance)).toEqual(Array.from(point.covariance));
 });
 
+it('where chi-square is small the table was better than told: variances go with it, down to a half', () => {
+  const variance = (chi2PerFreedom: number): number =>
+    withTable([point], { cells: { length: 100 }, chi2PerFreedom }, 0)[0].covariance[3];
+  expect(variance(0.8)).toBeCloseTo(0.8 * 9, 12);
+  expect(variance(0.3)).toBeCloseTo(0.5 * 9, 12);
+  expect(variance(1.3)).toBe(9);
+});
+
 it("the sides of a bare mirror's focus are told by as much less as the table leaves its errors wider", () => {
   const at = (focus: number, weight: number): ScanPoint => ({ ...point, focus, weight });
   const scan = [at(-0.2, 0.6), at(-0.3, 0.2), at(0.25, 0.2)];
-  const calm = { cells: { length: 100 }, chi2PerFreedom: 0.9 };
+  const calm = { cells: { length: 100 }, chi2PerFreedom: 1 };
   // Errors three times as wide: the odds 4 to 1 become the third root of it.
   const wider = withTable(scan, calm, TABLE_ERROR);
   const odds = 4 ** (1 / 3);
