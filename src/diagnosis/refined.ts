@@ -211,6 +211,8 @@ export const hiddenUm = (amounts: Amounts): number =>
 
 /** What the fit's own errors do not hold of the floor of coma3 (drawn frames). */
 const FITTED_FLOOR = 0.2 * COMA_FLOOR;
+/** Nor of what the air leaves open: less of it, for a part of that is the focus, which the fit knows (1200 drawn nights). */
+const FITTED_AIR = 0.8;
 
 /**
  * What neither averaging nor the fit takes from the coma, um: the floor of coma3, and what the air may hide. Out of focus the same
@@ -222,7 +224,7 @@ function floorUm(amounts: Amounts, retrieved: Retrieved, response: Response | nu
   const length = vectorLength(coma);
   const floor = Math.hypot(
     FITTED_FLOOR,
-    skew === null ? hiddenByAir(amounts) : 0,
+    skew === null ? FITTED_AIR * hiddenByAir(amounts) : 0,
     SKEW_ERROR * Math.max(0, ...(retrieved.skews ?? []).map(vectorLength)),
   );
   const gain = response.comaGain(Math.min(...retrieved.perSub.map(({ focusUm }) => Math.abs(focusUm.value))));

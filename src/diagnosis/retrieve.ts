@@ -196,7 +196,12 @@ function skewedSmears(
   return better && !longByAstigmatism(better, draw) ? { table, retrieval: better, found: held } : null;
 }
 
-/** A skew is that of a smear: where astigmatism makes the longest stars longer than the smear does, it was not the skew that fits better. */
+/**
+ * A skew is that of a smear: where astigmatism makes the longest stars this much longer than the smear does, it was not the skew that fits
+ * better (drawn astigmatism: 5 times and more; drawn jumps share out evenly at worst).
+ */
+const ASTIGMATIC = 3;
+
 export function longByAstigmatism(
   { layout, best: { parameters: p }, sigma2 }: Pick<Retrieval, 'layout' | 'best' | 'sigma2'>,
   draw: DrawShape,
@@ -206,7 +211,7 @@ export function longByAstigmatism(
     smear: Math.hypot(p[layout.smear(f)], p[layout.smear(f) + 1]) / (2 * sigma2),
   }));
   const longest = made.reduce((a, b) => (b.astigmatic + b.smear > a.astigmatic + a.smear ? b : a));
-  return longest.astigmatic > longest.smear;
+  return longest.astigmatic > ASTIGMATIC * longest.smear;
 }
 
 /** Whether the stars of some sub are long enough to ask why. */
