@@ -196,12 +196,10 @@ function skewedSmears(
   return better && !longByAstigmatism(better, draw) ? { table, retrieval: better, found: held } : null;
 }
 
-/**
- * A skew is that of a smear: where astigmatism makes the longest stars this much longer than the smear does, it was not the skew that fits
- * better (drawn astigmatism: 5 times and more; drawn jumps share out evenly at worst).
- */
+/** So many times what the smear makes of the longest stars (drawn astigmatism: 5 and more; drawn jumps share out evenly at worst). */
 const ASTIGMATIC = 3;
 
+/** A skew is that of a smear: where astigmatism makes the stars long, it was not the skew that fits better. */
 export function longByAstigmatism(
   { layout, best: { parameters: p }, sigma2 }: Pick<Retrieval, 'layout' | 'best' | 'sigma2'>,
   draw: DrawShape,

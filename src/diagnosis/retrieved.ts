@@ -289,7 +289,7 @@ function alike(scan: readonly ScanPoint[], { layout, signed }: Retrieval): reado
 
 /** How much of the table's square error is alike in all cells (900 drawn nights: what it misses of one star it misses of others). */
 const ALIKE_SHARE = 0.1;
-/** Of a chi-square below one that cannot be chance, what the table's error was taken too large by: no more than this is given back. */
+/** Where chi-square is below one the table's error was told too large: variances are as much smaller, but not by more than this. */
 const LEAST_SCALE = 0.5;
 
 /**
