@@ -59,6 +59,8 @@ describe('skews that only the whole-field fit saw', () => {
   it.each([
     // Subs 5, 30 and 60 um from focus, each smeared by hardly anything and by a jump.
     { by: 'astigmatism', a: 0.28, smears: [0.03, 0.3, 0.2], astigmatic: true },
+    // As jumps the opposite way may be shared out.
+    { by: 'astigmatism hardly more than the smears', a: 0.28, smears: [0.03, 1, 1.6], astigmatic: false },
     { by: 'a jump in the last', a: 0.02, smears: [0.02, 0.02, 2], astigmatic: false },
     {
       by: 'a jump in one, by more than astigmatism makes of another',
